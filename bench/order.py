@@ -1,0 +1,128 @@
+"""The bench of the best order of checks: sizes, times and ratios on random tables. It gates nothing.
+
+The generator: every cause shows a check's first answer with chance 1 - density and else one of the
+others, equally likely; a share of the cells is left out (any answer). Weights are uniform in
+[0.05, 1.05], minutes all 1 or whole numbers from 1 to 10. No two causes have the same row. All from
+Python's Mersenne Twister with the seed printed, so that each line can be run again:
+
+    python bench/order.py                    # all lines
+    python bench/order.py 60 60 0.5 --seed 3 # one table
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from random import Random
+from typing import NamedTuple
+
+from rich.console import Console
+from rich.table import Table
+
+from kb_tools.numbers.best_order import best_order
+from kb_tools.numbers.order_greedy import Plan
+from kb_tools.numbers.order_problem import Check, Problem
+from kb_tools.numbers.order_states import States
+
+
+class Size(NamedTuple):
+    """What a random table is like."""
+
+    causes: int
+    checks: int
+    density: float
+    unlike: bool = True
+    """Minutes from 1 to 10, instead of 1 each."""
+    answers: int = 2
+    left_out: float = 0.0
+    seed: int = 1
+
+
+LINES = (
+    *(Size(20, 20, density, unlike) for unlike in (False, True) for density in (0.5, 0.2, 0.1)),
+    Size(20, 20, 0.5, answers=4),
+    *(Size(20, 20, 0.5, left_out=share) for share in (0.1, 0.2, 0.3, 0.4)),
+    Size(20, 20, 0.2, left_out=0.1),
+    *(Size(40, 40, 0.5, unlike, seed=seed) for unlike in (False, True) for seed in (1, 2, 3)),
+    *(Size(60, 60, 0.5, unlike, seed=seed) for unlike in (False, True) for seed in (1, 2, 3)),
+    Size(60, 60, 0.5, answers=3),
+    *(Size(size, size, density, unlike) for size in (40, 60) for unlike in (False, True) for density in (0.2, 0.1)),
+    *(Size(500, 200, density, unlike) for density in (0.5, 0.1) for unlike in (False, True)),
+)
+
+
+def table(size: Size) -> Problem:
+    """Return the random table of a line."""
+    source = Random(size.seed)  # noqa: S311 - no secrets here
+    minutes = [float(source.randint(1, 10)) if size.unlike else 1.0 for _ in range(size.checks)]
+    answers = tuple("abcdefgh"[: size.answers])
+    checks = tuple(Check(f"t{j:03}", cost, answers) for j, cost in enumerate(minutes))
+    rows: dict[tuple[int, ...], None] = {}
+    while len(rows) < size.causes:
+        rows[tuple(_cell(source, size) for _ in range(size.checks))] = None
+    weights = tuple(source.random() + 0.05 for _ in rows)
+    return Problem(tuple(f"c{i:03}" for i in range(size.causes)), weights, checks, tuple(rows))
+
+
+def _cell(source: Random, size: Size) -> int:
+    if source.random() < size.left_out:
+        return (1 << size.answers) - 1
+    return 1 << source.randint(1, size.answers - 1) if source.random() < size.density else 1
+
+
+def line(size: Size, seconds: float | None) -> tuple[str, ...]:
+    """Search one table; return the cells of its line."""
+    problem = table(size)
+    states = States(problem)
+    greedy = Plan(states).extend(states.everything)
+    wall, cpu = time.perf_counter(), time.process_time()
+    result = best_order(problem, seconds=seconds)
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    return (
+        f"{size.causes} x {size.checks}",
+        f"{size.density:g}",
+        "1 to 10" if size.unlike else "1",
+        f"{size.answers}",
+        f"{size.left_out:.0%}" if size.left_out else "",
+        f"{size.seed}",
+        f"{wall:.2f}",
+        f"{cpu:.2f}",
+        "yes" if result.exact else "no",
+        f"{result.expected_minutes:.4f}",
+        f"{result.gap:.1%}" if not result.exact else "",
+        f"{greedy / result.expected_minutes:.3f}",
+    )
+
+
+def arguments() -> argparse.Namespace:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description="Time the search for the best order of checks.")
+    parser.add_argument("size", nargs="*", type=float, help="causes, checks and density of one table")
+    parser.add_argument("--unit", action="store_true", help="all checks take one minute")
+    parser.add_argument("--answers", type=int, default=2, help="answers to each check")
+    parser.add_argument("--left-out", type=float, default=0.0, help="share of cells that may be any answer")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seconds", type=float, help="time limit (default: none to 20 x 20, else a minute)")
+    return parser.parse_args()
+
+
+def main() -> None:
+    """Print a line for each table, as soon as it is there."""
+    asked = arguments()
+    lines = LINES
+    if asked.size:
+        causes, checks, density = asked.size
+        lines = (Size(int(causes), int(checks), density, not asked.unit, asked.answers, asked.left_out, asked.seed),)
+    found = Table(title="Best order of checks", caption="gap: share of the minutes above the proven bound")
+    heads = "table,density,minutes,answers,left out,seed,seconds,CPU,exact,best,gap,first plan / best"
+    for head in heads.split(","):
+        found.add_column(head, justify="right")
+    console = Console(width=150)
+    for size in lines:
+        found.add_row(*line(size, asked.seconds))
+        console.print(f"{size.causes} x {size.checks}, density {size.density:g}: done", style="dim")
+    console.print(found)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""A searchable library of troubleshooting trees: proven, drawn and published from YAML."""

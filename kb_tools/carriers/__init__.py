@@ -1,0 +1,1 @@
+"""Ways to carry a built edition without a network."""

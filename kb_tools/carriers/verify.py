@@ -1,0 +1,75 @@
+"""Compare a copied site with the list of its edition: what is missing, changed or extra."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from kb_tools.carriers.folder import EDITION
+from kb_tools.findings import UsageError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+CHUNK = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How a folder differs from its edition; paths are POSIX and relative to the folder."""
+
+    edition: str
+    number: int | None
+    date: str | None
+    files: int
+    """How many files the edition has, its list included."""
+    missing: list[str]
+    changed: list[str]
+    extra: list[str]
+
+    @property
+    def whole(self) -> bool:
+        """Whether every file is there and none differs; extra files do no harm but are told."""
+        return not (self.missing or self.changed)
+
+
+def verify(site: Path) -> Comparison:
+    """Compare the folder `site` with its own edition list.
+
+    Raises:
+        UsageError: when the folder holds no edition list, or one that cannot be read.
+
+    """
+    listing = site / EDITION
+    try:
+        listed = json.loads(listing.read_text("utf-8"))
+        files = dict(listed["files"])
+        edition, number, date = str(listed["edition"]), listed["number"], listed["date"]
+    except OSError as error:
+        raise UsageError(f"{listing} cannot be read ({error.strerror}); is {site} a built site?") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise UsageError(f"{listing} is no list of an edition; copy the site anew") from error
+    there = {path.relative_to(site).as_posix(): path for path in site.rglob("*") if path.is_file()}
+    return Comparison(
+        edition,
+        number,
+        date,
+        len(files) + 1,
+        missing=sorted(set(files) - set(there)),
+        changed=sorted(name for name, wanted in files.items() if name in there and _hash(there[name]) != wanted),
+        extra=sorted(set(there) - set(files) - {EDITION}),
+    )
+
+
+def _hash(path: Path) -> str:
+    """Return the file's SHA-256, or an empty text when it cannot be read."""
+    digest = hashlib.sha256()
+    try:
+        with path.open("rb") as stream:
+            while chunk := stream.read(CHUNK):
+                digest.update(chunk)
+    except OSError:
+        return ""
+    return digest.hexdigest()

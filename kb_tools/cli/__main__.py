@@ -1,0 +1,5 @@
+"""Run `kb` as `python -m kb_tools.cli`."""
+
+from kb_tools.cli import main
+
+main()

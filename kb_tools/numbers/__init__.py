@@ -1,0 +1,1 @@
+"""Odds, minutes and the best order of checks."""

@@ -1,0 +1,1 @@
+"""What a reader sees: page data, drawings, browser data and the MkDocs plugin."""

@@ -1,0 +1,62 @@
+"""The walker's scripts and styles as the site carries them: without comments, a page asks for what it uses.
+
+The sources stay many small files; each of the site's scripts is made of several. White space and comments go, and local
+variables get short names; names of properties stay.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from rjsmin import jsmin
+
+from kb_tools.pages.short_names import shortened
+
+WALKER = Path(__file__).parent / "walker"
+_FIRST = ("code", "walk", "store", "record", "desk", "dom")
+"""Scripts that must be there before the views, in this order; the rest follow by name."""
+_FINDER = ("find", "view_find")
+_DAY = ("take", "view_visits")
+LANGUAGE = "en"
+
+
+@cache
+def words() -> str:
+    """Return the script with the texts of the interface."""
+    return _squeezed(WALKER / f"words.{LANGUAGE}.js")
+
+
+@cache
+def walker_script() -> str:
+    """Return what every page uses: all scripts but the texts, the finder and the page of the day's visits."""
+    names = sorted(path.stem for path in WALKER.glob("*.js") if not path.stem.startswith("words."))
+    return _joined(*_FIRST, *(name for name in names if name not in (*_FIRST, *_FINDER, *_DAY)))
+
+
+@cache
+def finder_script() -> str:
+    """Return the finder; it comes after `walker_script`."""
+    return _joined(*_FINDER)
+
+
+@cache
+def day_script() -> str:
+    """Return what the page of the day's visits uses besides; it comes after `finder_script`."""
+    return _joined(*_DAY)
+
+
+def _joined(*names: str) -> str:
+    return "".join(_squeezed(WALKER / f"{name}.js") for name in names)
+
+
+def styles() -> str:
+    """Return the walker's styles."""
+    return "".join(path.read_text("utf-8") for path in sorted(WALKER.glob("*.css")))
+
+
+def _squeezed(path: Path) -> str:
+    text = jsmin(shortened(path.read_text("utf-8")))
+    if not isinstance(text, str):
+        raise TypeError(path)
+    return f"{text.rstrip(';')};\n"

@@ -1,0 +1,89 @@
+/**
+ * What stands around the step: what is isolated, stop-use advice, where one stands, the trail, and
+ * the chair as found.
+ */
+(function () {
+  "use strict";
+
+  /** @type {FaultTrees} */
+  const faultTrees = (window.faultTrees = window.faultTrees || {});
+  const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
+  const { words } = faultTrees;
+  const { h, fill, button } = view;
+  const LONG = ["lamps", "settings", "reported", "remark"];
+
+  Object.assign(view, { visitField, strip, standing, trail, found, assumed });
+
+  /** @param {Session} session @returns {any[]} what stays on the screen: isolations and stop-use advice */
+  function strip(session) {
+    const named = session.named(session.isolated());
+    const advice = session.stopUse();
+    return [
+      advice.length > 0 && h("div.fw-stop", h("strong", words.stop_use), advice.map((text) => h("p", text))),
+      named.length > 0 && h("p.fw-isolated", h("strong", words.isolated_now), named),
+    ].filter(Boolean);
+  }
+
+  /** @param {Session} session @returns {any} causes still possible with odds in words, minutes left and at worst */
+  function standing(session) {
+    const { minutes, ended } = session.state;
+    const causes = session.causes();
+    if (ended) return "";
+    const left = fill(words.time_left, { minutes: view.minutes(minutes.expected), worst: view.minutes(minutes.worst) });
+    const lines = causes.map((one) => h("li", fill(words.likely, { cause: view.stepName(session, one.id), odds: view.odds(one.odds) })));
+    if (lines.length === 1) return h("p.fw-standing", fill(words.standing_one, { cause: view.stepName(session, causes[0].id) }), " · ", left);
+    if (!lines.length) return h("p.fw-standing", left);
+    return h("details.fw-standing", h("summary", fill(words.standing, { n: causes.length }), " · ", left), h("ul", lines));
+  }
+
+  /** @param {Session} session @returns {any[]} answers that were not known, each with the way back to it */
+  function assumed(session) {
+    return session.visit.steps.flatMap((one, at) => one.assumed
+      ? [view.ask(fill(words.assumed_at, { n: at + 1, answer: one.answer }), "come-back", fill(words.come_back, { n: at + 1 }), () => view.shell.act(() => session.reopen(at)))]
+      : []);
+  }
+
+  /** @param {Session} session @returns {any} the answered steps, each of which can be opened again */
+  function trail(session) {
+    const { steps } = session.visit;
+    if (!steps.length) return "";
+    const items = steps.map((one, at) => {
+      const answer = faultTrees.record.given(one);
+      return h("li", button("trail", "trail", [
+        h("span.fw-trail-step", at + 1 + ". " + session.asked(one)), h("strong", answer),
+      ], () => view.shell.act(() => session.reopen(at)), { "data-ft-value": one.tree + "/" + one.step }));
+    });
+    return h("section.fw-trails", { "aria-labelledby": "fw_trail_title" }, h("h2", { id: "fw_trail_title" }, words.trail), h("ol.fw-plain", items));
+  }
+
+  /** A text field of the visit, stored as it is typed. @param {Session} session @param {string} name */
+  function visitField({ visit, save }, name) {
+    return view.field(name, visit.fields[name], (value) => {
+      visit.fields[name] = value;
+      save();
+    }, LONG.includes(name));
+  }
+
+  /**
+   * The chair as found, noted before anything is switched off; nothing in it is a must.
+   * @param {Session} session
+   * @param {() => void} onward
+   */
+  function found(session, onward) {
+    const { fields } = session.visit;
+    const field = (/** @type {string} */ name) => view.visitField(session, name);
+    return h("section.fw-found", { "aria-labelledby": "fw_found_title" },
+      h("h2", { id: "fw_found_title", tabindex: "-1" }, words.found_title),
+      h("p", words.found_lead),
+      button("found-skip", "ack", words.found_skip, onward),
+      field("job"), field("lamps"), field("settings"), field("reported"),
+      view.choiceOf("reported-by", words.field.reported_by, Object.entries(words.who), fields.reported_by, (value) => {
+        fields.reported_by = value;
+        session.save();
+      }),
+      h("div.fw-pair", field("chair_revision"), field("chair_serial")),
+      h("div.fw-pair", field("kit_revision"), field("kit_serial")),
+      h("p.fw-note", words.privacy),
+      button(null, "ack", words.found_skip, onward));
+  }
+})();

@@ -1,0 +1,273 @@
+/**
+ * One open walk: the engine's run through the trees and the visit record, kept in step and stored
+ * after every change.
+ */
+(function () {
+  "use strict";
+
+  /** @type {FaultTrees} */
+  const faultTrees = (window.faultTrees = window.faultTrees || {});
+  const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
+  const { words } = faultTrees;
+
+  view.session = { begin, fromVisit, fromCode };
+
+  /** @param {string} id @returns {Tree} */
+  const treeOf = (id) => faultTrees.data.trees[id];
+
+  /** @param {{tree: string, step: string}} entry @returns {Step} */
+  const stepOf = (entry) => treeOf(entry.tree).steps[entry.step];
+
+  /** @implements {Session} */
+  class Open {
+    /** @param {Walk} walk @param {Visit} visit */
+    constructor(walk, visit) {
+      this.walk = walk;
+      this.visit = visit;
+      /** Answers from before a reopening, to be given again where they still hold. @type {Record<string, string | number>} */
+      this.facts = {};
+      /** Steps whose answer was stated before the walk came to them. @type {Set<string>} */
+      this.stated = new Set();
+      /** Whether what is already known is being asked for. */
+      this.knowing = false;
+      /** What is to be said once. @type {string[]} */
+      this.notes = [];
+      this.state = walk.state();
+      this.follow();
+    }
+
+    get tree() {
+      return treeOf(this.state.tree);
+    }
+
+    get step() {
+      return this.tree.steps[this.state.step];
+    }
+
+    get proven() {
+      return Boolean(this.state.ended && this.state.ended.proven);
+    }
+
+    /** @param {RecordStep} entry the question of an answered step, in the words of the mode */
+    asked(entry) {
+      return faultTrees.desk.question(this.visit, stepOf(entry));
+    }
+
+    /** A way in the words of the mode. @param {Way} way */
+    label(way) {
+      return faultTrees.desk.choice(this.visit, way);
+    }
+
+    /** The names of hazards. @param {string[]} ids */
+    named(ids) {
+      const trees = [this.tree, ...Object.values(faultTrees.data.trees)];
+      return ids.map((id) => (trees.find((one) => one.hazards[id]) || { hazards: { [id]: { name: id } } }).hazards[id].name).join(", ");
+    }
+
+    /** Hazards whose isolation must be looked at before this step. */
+    doubted() {
+      return this.step.exposes.length ? this.walk.asksAgain() : [];
+    }
+
+    /** What is isolated, as far as it was not put back for the proof that is being made. */
+    isolated() {
+      const back = this.results().some(Boolean) ? this.restores() : [];
+      return this.state.isolated.filter((hazard) => !back.includes(hazard));
+    }
+
+    /** What this step puts back. */
+    restores() {
+      return [...new Set([...(this.step.restores || []), ...this.step.ways.flatMap((way) => way.restores)])];
+    }
+
+    /** What was found so far in the proof of this step. */
+    results() {
+      const { proof } = this.visit;
+      return proof && proof.tree === this.state.tree && proof.step === this.state.step ? proof.results : [];
+    }
+
+    /** Every advice to stop using the chair that holds now. */
+    stopUse() {
+      const said = this.visit.desk.flatMap((one) => one.stop_use || []);
+      return [...new Set([...said, ...this.state.advice.map((one) => one.text)])];
+    }
+
+    /**
+     * @param {string | number} value what the engine takes
+     * @param {boolean} [assumed] whether it is not known, and only gone on with
+     */
+    answer(value, assumed) {
+      const { state, step, visit } = this;
+      this.walk.answer(state.step, value);
+      this.stated.delete(state.tree + "/" + state.step);
+      if (step.proof) this.noteFix(state, step, value === "cured");
+      visit.left = visit.outcome = visit.ended = null;
+      this.state = this.walk.jump(this.facts);
+      const kept = this.state.trail.length - state.trail.length - 1;
+      if (kept) this.notes.push(view.fill(words.kept_note, { n: kept }));
+      this.follow();
+      visit.steps[state.trail.length].assumed = Boolean(assumed);
+      this.save();
+    }
+
+    /** @param {WalkState} at @param {Step} step @param {boolean} cured */
+    noteFix(at, step, cured) {
+      const { proofs, spares } = treeOf(at.tree);
+      const proof = proofs[String(step.proof)];
+      const results = this.results();
+      this.visit.fixes.push({
+        tree: at.tree,
+        step: at.step,
+        text: step.text,
+        at: faultTrees.record.now(),
+        spares: step.spares.map((id) => ({ id, name: spares[id].name })),
+        proof: { id: String(step.proof), title: proof.title, items: proof.items.map((item, n) => ({ item: view.plain(item.item), result: results[n] || null })) },
+        cured,
+      });
+    }
+
+    /** Bring the record in line with the walk. */
+    follow() {
+      const { visit, walk } = this;
+      const { trail, tree } = (this.state = walk.state());
+      const fresh = visit.steps.length;
+      trail.forEach((entry, at) => {
+        const known = visit.steps[at];
+        if (known && known.tree === entry.tree && known.step === entry.step && known.answer === entry.answer) return;
+        const { kind, text } = stepOf(entry);
+        const { value, answer } = entry;
+        const reading = kind === "measure" && value !== answer ? String(value) : null;
+        const stated = this.stated.has(entry.tree + "/" + entry.step);
+        visit.steps[at] = { tree: entry.tree, step: entry.step, kind, text, at: faultTrees.record.now(), answer, reading, assumed: false, kept: at > fresh && !stated, stated };
+        visit.withdrawn = visit.withdrawn.filter((one) => one.tree !== entry.tree || one.step !== entry.step || one.answer !== answer);
+      });
+      visit.steps.length = trail.length;
+      if (trail.length) visit.found_seen = true;
+      visit.trees = [...new Set([visit.start, ...trail.map((entry) => entry.tree), tree])].map((id) => ({ tree: id, title: treeOf(id).title, fingerprint: treeOf(id).fingerprint }));
+      visit.walk = walk.toJSON();
+      visit.code = walk.code();
+      visit.stop_use = this.stopUse();
+    }
+
+    /** Go on to the deepest step that facts of the first tree decide. @param {Record<string, string | number>} facts */
+    tell(facts) {
+      for (const [step, value] of Object.entries(facts)) {
+        this.facts[this.state.tree + "/" + step] = value;
+        this.stated.add(this.state.tree + "/" + step);
+      }
+      this.knowing = false;
+      this.walk.jump(this.facts);
+      this.follow();
+      this.save();
+    }
+
+    /** The causes still possible, with what was stated of steps that the walk has not come to. */
+    causes() {
+      const told = Object.fromEntries(Object.entries(this.facts).filter(([step]) => this.stated.has(step)));
+      const known = this.stated.size ? this.walk.known(told) : [];
+      return known.length ? known : this.state.causes;
+    }
+
+    /** Take the last answer back. */
+    back() {
+      const { tree, step } = this.visit.steps[this.visit.steps.length - 1];
+      delete this.facts[tree + "/" + step];
+      this.cut(this.visit.steps.length - 1);
+      this.follow();
+      this.save();
+    }
+
+    /**
+     * Open an earlier step again; later answers are kept for where they still hold.
+     * @param {number} at from 0
+     */
+    async reopen(at) {
+      for (const { tree, step, value } of this.state.trail.slice(at + 1)) this.facts[tree + "/" + step] = value;
+      this.cut(at);
+      // A walk that was kept asks for every isolation again.
+      this.walk = await faultTrees.restore(this.walk.toJSON());
+      this.notes.push(words.ask_again);
+      this.follow();
+      this.save();
+    }
+
+    /** @param {number} length how many answers stay */
+    cut(length) {
+      const { visit } = this;
+      const at = faultTrees.record.now();
+      const stays = visit.steps.slice(0, length);
+      visit.withdrawn.push(...visit.steps.slice(length).map((one) => ({ ...one, withdrawn: at })));
+      visit.fixes = visit.fixes.filter((fix) => stays.some((one) => one.tree === fix.tree && one.step === fix.step));
+      for (let left = visit.steps.length - length; left > 0; left -= 1) this.walk.back();
+      visit.left = visit.outcome = visit.ended = null;
+    }
+
+    /** @param {"caution" | "isolation"} kind @param {string} id @param {string} text */
+    acknowledge(kind, id, text) {
+      const { tree, step } = this.state;
+      if (kind === "caution") this.walk.acknowledge(id);
+      else this.walk.stillIsolated(id);
+      this.visit.acks.push({ kind, id, text, tree, step, at: faultTrees.record.now() });
+      this.visit.walk = this.walk.toJSON();
+      this.save();
+    }
+
+    save = () => {
+      const { visit } = this;
+      visit.updated = faultTrees.record.now();
+      faultTrees.store.put(visit);
+      history.replaceState(history.state, "", this.address() + "&visit=" + visit.id);
+    };
+
+    /** The walk as an address's fragment: code, readings, job reference, mode. */
+    address() {
+      return this.walk.link() + "&job=" + encodeURIComponent(this.visit.fields.job) + "&mode=" + this.visit.mode;
+    }
+
+    /** The link that hands this walk over; null where the site has no address. */
+    link() {
+      const { library, trees } = faultTrees.data.index;
+      const { url } = (trees || []).find((/** @type {any} */ one) => one.id === this.visit.start) || { url: `trees/${this.visit.start}.html` };
+      const base = /^https?:$/.test(location.protocol) ? new URL(view.root() || ".", location.href).href : library.site_url;
+      return base ? new URL(url, base.replace(/\/?$/, "/")).href + this.address() : null;
+    }
+  }
+
+  /**
+   * @param {string} tree
+   * @param {Visit["mode"]} mode
+   */
+  async function begin(tree, mode) {
+    await faultTrees.load(tree);
+    const session = new Open(faultTrees.start(tree), faultTrees.record.create(tree, mode));
+    session.save();
+    return session;
+  }
+
+  /** Go on with a visit of this device. @param {Visit} visit */
+  async function fromVisit(visit) {
+    const walk = await faultTrees.restore(visit.walk);
+    visit.start = faultTrees.today(visit.start).tree;
+    for (const one of [...visit.steps, ...visit.withdrawn, ...visit.acks, ...visit.fixes]) Object.assign(one, faultTrees.today(one.tree, one.step));
+    const session = new Open(walk, visit);
+    session.save();
+    return session;
+  }
+
+  /**
+   * Take over a walk; nothing is stored unless the code holds.
+   * @param {string} given a walk code or a link
+   */
+  async function fromCode(given) {
+    const walk = await faultTrees.resume(given);
+    const { trail, tree } = walk.state();
+    const more = new URLSearchParams(given.slice(given.indexOf("#") + 1));
+    const visit = faultTrees.record.create(trail.length ? trail[0].tree : tree, more.get("mode") === "desk" ? "desk" : "technician");
+    visit.fields.job = (more.get("job") || "").slice(0, 60) || visit.fields.job;
+    visit.found_seen = true;
+    const session = new Open(walk, visit);
+    session.notes.push(view.fill(words.resumed, { n: trail.length + 1 }));
+    session.save();
+    return session;
+  }
+})();

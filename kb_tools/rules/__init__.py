@@ -1,0 +1,1 @@
+"""One rule a module; `contract` finds and runs them."""

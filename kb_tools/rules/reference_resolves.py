@@ -1,0 +1,274 @@
+"""Every id that is named is declared, and every picture is there.
+
+Hazards, cautions, tools, spares, proofs and pieces of equipment are declared in `trees/shared/`;
+parts of the map in the file of the map that the tree names with `map`. A link leads to a tree, or to
+a step of one. An evidence table names a tree, and for each cause a step of that tree or a shared
+fix. The flows and points of a map name its own parts.
+
+A picture is a file below `content/`, named from there with small and capital letters as on disk. It
+is copied into the site, so it must not lie elsewhere: neither above `content/`, nor at the end of a
+link that leads out of it, nor on the net.
+
+A link to a row of figures, as in `[M6 class 8.8](figure:proof-load-torque/m6-8-8)`, names a table
+below `content/figures/` and a row of it. So does a content page, where it asks for a table by
+`<!-- figures: proof-load-torque -->`, for a caution by `<!-- caution: moving-chair -->`, or links to a row.
+
+The list of moved ids leads to trees and steps that there are: whoever deletes a tree deletes its
+lines there too.
+
+Of a shared file that cannot be read nothing is known, so what it would have declared is not
+reported.
+
+To mend it, correct the id, or declare what it names.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kb_tools.findings import Finding, Severity
+from kb_tools.model.contents import texts_of
+from kb_tools.model.figures import references_in
+from kb_tools.model.graph import link_target
+from kb_tools.model.moved import Moves
+from kb_tools.model.records import nearest
+from kb_tools.rules._content_pages import content_marks
+from kb_tools.rules._names import meant
+from kb_tools.rules._pictures import Pictures
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from kb_tools.model.entities import Answer, Band, EquipmentMap, Library, Step, Table, Tree
+    from kb_tools.model.values import Word
+    from kb_tools.rules.contract import Subject
+
+ID = "reference-resolves"
+SEVERITY = Severity.ERROR
+SUMMARY = "Every id that is named is declared, and every picture is there."
+
+
+_SINGULAR = {
+    "equipment": "piece of equipment",
+    "proofs": "proof",
+    "hazards": "hazard",
+    "cautions": "caution",
+    "tools": "tool",
+    "spares": "spare",
+    "checks": "shared check",
+    "fixes": "shared fix",
+    "maps": "map",
+    "trees": "tree",
+    "figures": "table of figures",
+}
+"""The shelves of a library, and what one thing on each is called."""
+_LISTS_OF_A_STEP = (
+    ("tools", "tools"),
+    ("spares", "spares"),
+    ("cautions", "cautions"),
+    *((effect, "hazards") for effect in ("exposes", "works_live", "needs", "isolates", "confirms", "restores")),
+)
+"""Keys of a step that hold lists of ids, and the shelf that they name things on."""
+_FILE = {"tools": "equipment", "spares": "equipment"}
+"""The shared file of a shelf where it is not called like the shelf."""
+
+
+def check(subject: Subject) -> Iterator[Finding]:
+    """Yield a finding for each id that names nothing and each picture that is not there."""
+    library = subject.library
+    pictures = Pictures(library.root)
+    for shelf in (library.checks, library.fixes):
+        for step in shelf.values():
+            yield from _step(step, library, pictures)
+    for tree in library.trees.values():
+        yield from _tree(tree, library, pictures)
+    for caution in library.cautions.values():
+        yield from _named((caution.hazard,), "hazards", library)
+    for proof in library.proofs.values():
+        yield from _named(proof.needs, "hazards", library)
+        yield from _named(proof.cautions, "cautions", library)
+    for table in library.tables.values():
+        yield from _table(table, library)
+    for equipment_map in library.maps.values():
+        yield from _map(equipment_map, library)
+    yield from _moved(library)
+    yield from _rows_of_figures(library)
+
+
+def _named(words: Iterable[Word | None], shelf: str, library: Library) -> Iterator[Finding]:
+    """Yield a finding for each of `words` that names nothing on `shelf`."""
+    known = getattr(library, shelf)
+    for word in words:
+        if not word or word in known or library.doubts.item(shelf, word):
+            continue
+        if shelf in ("maps", "trees") and _is_broken(shelf, word, library):
+            continue
+        if shelf in ("maps", "trees") or nearest(word, known):
+            remedy = meant(word, known, shelf)
+        else:
+            file = _FILE.get(shelf, shelf)
+            remedy = f"Declare it in trees/shared/{file}.yml, or name one that is there"
+        yield _finding(word, f"There is no {_SINGULAR[shelf]} `{word}`", remedy)
+
+
+def _finding(word: Word, message: str, remedy: str) -> Finding:
+    return Finding(word.place, ID, SEVERITY, message, remedy)
+
+
+def _is_broken(shelf: str, name: str, library: Library) -> bool:
+    """Tell whether the file of a tree or map is there and could not be read."""
+    stems = (f"/{name}.yml", f"/{name}.yaml")
+    inside_maps = shelf == "maps"
+    return any(file.endswith(stems) and file.startswith("trees/maps/") == inside_maps for file in library.broken)
+
+
+def _tree(tree: Tree, library: Library, pictures: Pictures) -> Iterator[Finding]:
+    yield from _named(tree.equipment, "equipment", library)
+    yield from _named(tree.cautions, "cautions", library)
+    yield from _named((tree.map,), "maps", library)
+    for step in tree.steps.values():
+        yield from _step(step, library, pictures)
+        if step.looks_at:
+            yield from _parts(step.looks_at, tree, library)
+        if step.kind == "link" and step.link:
+            yield from _link(step.link, library)
+
+
+def _step(step: Step, library: Library, pictures: Pictures) -> Iterator[Finding]:
+    """Yield what is wrong with the ids that a step names, wherever the step is kept."""
+    for field, shelf in _LISTS_OF_A_STEP:
+        words = getattr(step, field)
+        if words:
+            yield from _named(words, shelf, library)
+    ways: tuple[Answer | Band, ...] = (*(step.answers or ()), *(step.bands or ()))
+    for way in ways:
+        for hazards in (way.isolates, way.confirms, way.restores):
+            if hazards:
+                yield from _named(hazards, "hazards", library)
+    if step.proof is not None:
+        yield from _named((step.proof,), "proofs", library)
+    if step.in_doubt:
+        yield from _named((step.use,), "fixes" if step.kind == "fix" else "checks", library)
+    problem = pictures.problem_with(step.picture) if step.picture is not None else None
+    if step.picture is not None and problem:
+        yield _finding(step.picture, *problem)
+
+
+def _parts(parts: tuple[Word, ...], tree: Tree, library: Library) -> Iterator[Finding]:
+    """Yield a finding for each part that is not on the tree's map."""
+    if tree.map is None:
+        if parts and not library.doubts.key(tree.place, "map"):
+            yield _finding(
+                parts[0],
+                f"The part `{parts[0]}` is named, but the tree `{tree.id}` names no map",
+                "Add `map:` and the id of the equipment map to the tree",
+            )
+    elif tree.map in library.maps:
+        yield from _on_map(parts, library.maps[tree.map], library)
+
+
+def _on_map(parts: Iterable[Word | None], equipment_map: EquipmentMap, library: Library) -> Iterator[Finding]:
+    known = equipment_map.parts
+    for part in parts:
+        if part and known and part not in known and part not in library.doubts.ids:
+            yield _finding(
+                part,
+                f"There is no part `{part}` on the map `{equipment_map.id}`",
+                meant(part, known, "parts"),
+            )
+
+
+def _link(link: Word, library: Library) -> Iterator[Finding]:
+    """Yield a finding when a link leads nowhere, and that is not another finding already."""
+    tree_id, _, step = link.partition("/")
+    if link_target(link, library) or _is_broken("trees", tree_id, library):
+        return
+    tree = library.trees.get(tree_id)
+    if tree is None:
+        yield _finding(link, f"There is no tree `{tree_id}`", meant(tree_id, library.trees, "trees"))
+    elif step and tree.steps:
+        yield _finding(link, f"The tree `{tree_id}` has no step `{step}`", meant(step, tree.steps, "steps"))
+
+
+def _table(table: Table, library: Library) -> Iterator[Finding]:
+    yield from _named((table.tree,), "trees", library)
+    tree = library.trees.get(table.tree) if table.tree else None
+    if tree or (table.tree is None and not library.doubts.key(table.place, "tree")):
+        for cause in table.causes.values():
+            yield from _cause(cause.fix, tree, library)
+    for check_ in table.checks.values():
+        yield from _named(check_.tools, "tools", library)
+        for hazards in (check_.exposes, check_.needs, check_.works_live):
+            yield from _named(hazards, "hazards", library)
+        if tree:
+            yield from _parts(check_.looks_at, tree, library)
+
+
+def _cause(fix: Word | None, tree: Tree | None, library: Library) -> Iterator[Finding]:
+    """Yield a finding when what mends a cause is neither a step of the table's tree nor shared."""
+    if tree is None:
+        yield from _named((fix,), "fixes", library)
+    elif (
+        fix
+        and tree.steps
+        and fix not in tree.steps
+        and fix not in library.fixes
+        and not library.doubts.item("fixes", fix)
+    ):
+        yield _finding(
+            fix,
+            f"`{fix}` is neither a step of the tree `{tree.id}` nor a shared fix",
+            meant(fix, [*tree.steps, *library.fixes], "steps and fixes"),
+        )
+
+
+def _map(equipment_map: EquipmentMap, library: Library) -> Iterator[Finding]:
+    for flow in equipment_map.flows:
+        yield from _on_map((flow.start, flow.to), equipment_map, library)
+    yield from _on_map((point.at for point in equipment_map.points), equipment_map, library)
+
+
+def _moved(library: Library) -> Iterator[Finding]:
+    """Yield a finding for each moved id that leads to nothing today."""
+    for number in Moves(library).dead():
+        word = library.moved[number].now
+        tree_id, _, step = word.partition("/")
+        tree = library.trees.get(tree_id)
+        if not library.broken and not (tree and (not tree.steps or library.doubts.item("steps", step))):
+            remedy = "Name where it went, or delete the line if it is gone for good"
+            yield _finding(word, f"`{word}` was moved and is not there any more", remedy)
+
+
+def _rows_of_figures(library: Library) -> Iterator[Finding]:
+    """Yield a finding for each link in a text to a row of figures that there is not."""
+    declared = (
+        *(library.trees, library.tables, library.maps, library.figures),
+        *(library.hazards, library.cautions, library.checks, library.fixes, library.proofs, library.settings),
+    )
+    for word in texts_of(declared):
+        for name in references_in(word):
+            if problem := _problem_with_row(name, library):
+                yield _finding(word, *problem)
+    for place, mark in content_marks(library):
+        problem = None
+        if mark.what == "caution":
+            if mark.name not in library.cautions and not library.doubts.item("cautions", mark.name):
+                problem = f"There is no caution `{mark.name}`", meant(mark.name, library.cautions, "cautions")
+        elif mark.name:
+            problem = _problem_with_row(mark.name, library, whole=mark.what == "figures")
+        if problem:
+            yield Finding(place, ID, SEVERITY, *problem)
+
+
+def _problem_with_row(name: str, library: Library, *, whole: bool = False) -> tuple[str, str] | None:
+    """Return what is wrong with the name of a row, or of a whole table, and how to mend it."""
+    table_id, _, row = name.partition("/")
+    table = library.figures.get(table_id)
+    if table is None:
+        if library.doubts.item("figures", table_id):
+            return None
+        return f"There is no table of figures `{table_id}`", meant(table_id, library.figures, "tables of figures")
+    if (whole and not row) or row in table.rows or library.doubts.key(table.place, "rows"):
+        return None
+    missing = f"no row `{row}`" if row else "no row without a name"
+    return f"The table of figures `{table_id}` has {missing}", meant(row, table.rows, "rows")

@@ -1,0 +1,92 @@
+"""A tree and a step that got new ids: addresses, links and open visits of the last edition still answer."""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING, NamedTuple
+
+import pytest
+
+from author.kb_run import DAY, kb
+from browser.walking import CURRENT, Trees, Walker, page
+from conftest import ROOT
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from browser.browsing import Browser
+    from browser.conftest import Serve
+
+TREE, NEW_TREE, STEP, NEW_STEP = "seat-stuck", "no-tilt", "volts", "read-volts"
+
+
+class Editions(NamedTuple):
+    """Two editions of a library, as folders of their sites."""
+
+    old: Path
+    new: Path
+
+
+@pytest.fixture(scope="module")
+def editions(tmp_path_factory: pytest.TempPathFactory) -> Editions:
+    """Build the small library before and after a tree and a step of it were renamed."""
+    folder = tmp_path_factory.mktemp("editions")
+    library = shutil.copytree(ROOT / "tests" / "data" / "small", folder / "library")
+    assert kb(library, "build", "--out", str(folder / "old"), *DAY).code == 0
+    assert kb(library, "rename", f"{TREE}/{STEP}", NEW_STEP, *DAY).code == 0
+    assert kb(library, "rename", TREE, NEW_TREE, *DAY).code == 0
+    built = kb(library, "build", "--out", str(folder / "new"), *DAY)
+    assert built.code == 0, built.out
+    for site in ("old", "new"):
+        # The real worker would go on showing the old edition until it holds the whole new one.
+        (folder / site / "sw.js").write_text("", "utf-8")
+    return Editions(folder / "old", folder / "new")
+
+
+def walked(browser: Browser, url: str, trees: Trees) -> Walker:
+    """Return a walk that stands at the step which is renamed."""
+    walker = Walker(browser)
+    walker.begin(url)
+    (way,) = [one for one in trees.by_id[TREE]["steps"]["listen"]["ways"] if one["label"] == "Silent"]
+    walker.walk([("listen", way)])
+    assert walker.current == STEP
+    return walker
+
+
+def test_an_old_address_leads_on_with_walk_and_step(browser: Browser, editions: Editions) -> None:
+    """From disk: a link with a walk in it goes on with the walk, one to a step comes to the step."""
+    walker = walked(browser, page(editions.old, TREE), Trees(editions.old))
+    fragment = browser.url().partition("#")[2].partition("&visit=")[0]
+    assert fragment.startswith("walk=")
+    browser.open("about:blank")
+    browser.open(f"{page(editions.new, TREE)}#{fragment}")
+    browser.await_js(CURRENT)
+    assert walker.current == NEW_STEP
+    assert f"/{NEW_TREE}.html#" in browser.url()
+    top = f"document.getElementById({NEW_STEP!r}).getBoundingClientRect().top"
+    settled = f"location.pathname.endsWith('/{NEW_TREE}.html') && !!document.querySelector('.fw-site')"
+    tops = []
+    for address in (f"{page(editions.new, NEW_TREE)}#{NEW_STEP}", f"{page(editions.new, TREE)}#{STEP}"):
+        browser.open("about:blank")
+        browser.open(address)
+        browser.await_js(settled)
+        browser.await_js("new Promise((done) => setTimeout(() => done(scrollY > 0), 300))")
+        tops.append(browser.eval(top))
+    assert abs(tops[0] - tops[1]) < 80, "the old address comes to the same place as the new one"
+
+
+def test_an_open_visit_goes_on_in_the_new_edition(browser: Browser, serve: Serve, editions: Editions) -> None:
+    """The site is exchanged while a visit is open: its record names what the steps are called today."""
+    served = serve(editions.old)
+    walker = walked(browser, f"{served.url}trees/{TREE}.html", Trees(editions.old))
+    before, address = walker.visit(), browser.url()
+    served.root = editions.new
+    browser.open("about:blank")
+    browser.open(address)
+    browser.await_js(CURRENT)
+    assert walker.current == NEW_STEP
+    (visit,) = walker.stored()
+    assert (visit["id"], visit["start"]) == (before["id"], NEW_TREE)
+    assert [one["tree"] for one in visit["trees"]] == [NEW_TREE]
+    assert visit["steps"] == [one | {"tree": NEW_TREE} for one in before["steps"]], "times included"
+    assert visit["code"] == before["code"]

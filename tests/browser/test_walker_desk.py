@@ -1,0 +1,110 @@
+"""Support-desk mode: safety questions first, plain words, no technician's step for an untrained caller."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from browser.walking import CURRENT, Data, Trees, Walker, page
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from browser.browsing import Browser
+
+chromium_only = pytest.mark.parametrize("engine", ["chromium"], indirect=True)
+
+
+@pytest.fixture(scope="module")
+def trees(demo_site: Path) -> Trees:
+    """Return the demo library's trees."""
+    return Trees(demo_site)
+
+
+def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A carer's call: questions, the desk's wording, a stop at the technician's step, what was found, the code."""
+
+    def handed(step: Data) -> bool:
+        return step["who"] == "technician" and step["kind"] in {"check", "measure", "do"} and bool(step.get("say"))
+
+    plans = {tree: trees.plan_where(tree, handed, only="anyone") for tree in trees.by_id}
+    tree_id, plan = next((tree, plan) for tree, plan in plans.items() if plan)
+    steps = trees.by_id[tree_id]["steps"]
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id), desk=True)
+    questions = browser.eval("faultTrees.data.index.desk")
+    assert [question["ask"] for question in questions] == browser.texts(".fw-found legend")[:-1]
+    assert browser.eval("document.activeElement.id") == "fw_desk_title", "before anything else"
+    bad = next(n for n, question in enumerate(questions) if question["stop_use"])
+    browser.eval(f"document.querySelector('input[name=fw-desk-{bad}][value={questions[bad]['bad']}]').click()")
+    assert questions[bad]["say"] in browser.text(f".fw-found > div:nth-of-type({bad + 1}) [role=alert]")
+    assert browser.visible(".fw-strip .fw-stop")
+    browser.eval("document.querySelector('input[name=fw-caller][value=carer]').click()")
+    browser.click("[data-ft=found-skip]")
+    for step, way in plan:
+        assert browser.text("[data-ft-current] h1") == steps[step]["say"]
+        walker.take(way)
+    at = trees.ends_at(tree_id, plan)
+    assert walker.current == at
+    assert steps[at]["say"] in browser.text("[data-ft-current]"), "why the caller stops"
+    for control in ("answer", "done", "cannot", "reading", "cured", "unsure", "how"):
+        assert browser.count(f"[data-ft={control}]") == 0, "a technician's step offers nothing to a carer"
+    for _, way in plan:
+        assert way["label"] in browser.text("[data-ft-current]")
+    browser.click("[data-ft-current] [data-ft=hand-over]")
+    code = browser.text("[data-ft=code]")
+    assert all(len(group) <= 4 for group in code.split("-"))
+    visit = walker.visit()
+    assert visit["code"] == code
+    assert visit["caller"] == "carer"
+    assert visit["stop_use"]
+
+
+@chromium_only
+def test_calling_technician_gets_every_step(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A technician on the phone gets the technician's steps, in the desk's wording where there is one."""
+    tree_id, plan = trees.find(lambda step: step["kind"] == "fix" and step["who"] == "technician")
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id), desk=True)
+    browser.eval("document.querySelector('input[name=fw-caller][value=technician]').click()")
+    browser.click("[data-ft=found-skip]")
+    for step, way in plan:
+        about = trees.by_id[tree_id]["steps"][step]
+        assert browser.text("[data-ft-current] h1") == about.get("say", about["text"])
+        assert about["text"] in browser.text("[data-ft-current]") or about["who"] == "anyone"
+        walker.take(way)
+    assert browser.count("[data-ft=cured]") == 1
+
+
+@chromium_only
+def test_mode_can_be_changed_in_a_walk(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """Switching to desk mode in a walk asks the safety questions and keeps the answers."""
+    tree_id = next(iter(trees.by_id))
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id))
+    plan = trees.plan(tree_id, "escalate")
+    assert plan
+    walker.take(plan[0][1])
+    browser.click("[data-ft=mode]")
+    assert browser.attribute("[data-ft=mode]", "aria-pressed") == "true"
+    assert browser.visible("#fw_desk_title")
+    assert len(walker.visit()["steps"]) == 1
+    browser.click("[data-ft=mode]")
+    assert browser.attribute("[data-ft=mode]", "aria-pressed") == "false"
+
+
+@chromium_only
+def test_dropped_call_is_found_by_its_reference(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A call that drops is found again by its job reference and goes on where it stood."""
+    walker = Walker(browser)
+    for n, tree_id in enumerate([*trees.by_id, *trees.by_id][:7]):
+        walker.begin(page(demo_site, tree_id), desk=True)
+        browser.fill("#fw_field_job", f"CALL-{n}")
+        browser.click("[data-ft=pause]")
+    browser.await_js("document.querySelector('#fw_find_job') !== null")
+    browser.fill("#fw_find_job", "call-3")
+    assert browser.count("[data-ft=walk-open]") == 1
+    browser.click("[data-ft=walk-open]")
+    browser.await_js(CURRENT)
+    assert browser.text(".fw-job") == "CALL-3"

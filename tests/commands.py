@@ -1,0 +1,35 @@
+"""The commands of `kb` as the docs list them."""
+
+from __future__ import annotations
+
+import click
+
+from kb_tools.cli import main
+
+
+def leaves(group: click.Group = main, before: str = "") -> list[tuple[str, click.Command]]:
+    """Return every command with its name, in order; a command of a group as `case add`."""
+    found: list[tuple[str, click.Command]] = []
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            found += leaves(command, f"{before}{name} ")
+        else:
+            found.append((f"{before}{name}", command))
+    return sorted(found, key=lambda one: one[0])
+
+
+def page_name(name: str) -> str:
+    """Return the name of a command's page below content/commands/."""
+    return f"{name.replace(' ', '-')}.md"
+
+
+def usage(name: str, command: click.Command) -> str:
+    """Return a command with its arguments, without options."""
+    context = click.Context(command)
+    arguments = [param.make_metavar(context) for param in command.params if isinstance(param, click.Argument)]
+    return " ".join(["kb", name, *arguments])
+
+
+def purpose(command: click.Command) -> str:
+    """Return the first paragraph of a command's help."""
+    return (command.help or "").split("\n\n")[0].replace("\n", " ")

@@ -1,0 +1,76 @@
+"""Every path of every demo tree leads to the same place in the browser's walk and in Python's.
+
+Trees of very many paths are walked with paths joined: where two paths have come to the same step
+with the same causes, isolation and advice, what follows is the same and is walked once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from conftest import ROOT
+from in_step.engines import browser, compiled, said
+from in_step.recorder import Recorder
+from kb_tools.model.build import load
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+TREES, INDEX = compiled(load(ROOT))
+
+
+def compare(folder: Path, recorders: list[Recorder]) -> None:
+    """Let the browser's engine do the same, and compare."""
+    results = browser(folder, TREES, INDEX, [recorder.operations for recorder in recorders])
+    for recorder, found in zip(recorders, results, strict=True):
+        for operation, wanted, result in zip(recorder.operations, recorder.expected, found, strict=True):
+            assert result == wanted, operation
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("tree", TREES)
+def test_every_path_ends_alike(tmp_path: Path, tree: str) -> None:
+    """Every path of a demo tree: same step, odds, minutes, isolation, advice and code; codes lead back to it."""
+    recorder = Recorder(TREES, tree, tree)
+    recorder.every_path()
+    ends = sum(step["kind"] in ("fix", "escalate", "done") for step in TREES[tree]["steps"].values())
+    assert recorder.paths >= ends
+    compare(tmp_path, [recorder])
+
+
+def links() -> Iterator[tuple[str, str]]:
+    """Yield each link step of the demo trees with its tree."""
+    for name, tree in TREES.items():
+        for step_id, step in tree["steps"].items():
+            if step["kind"] == "link":
+                yield name, step_id
+
+
+def way_to(tree: str, goal: str) -> list[tuple[str, str]]:
+    """Return the shortest row of answers, as (step, value), from a tree's start to one of its steps."""
+    steps = TREES[tree]["steps"]
+    ways: dict[str, list[tuple[str, str]]] = {TREES[tree]["start"]: []}
+    for name in (queue := [TREES[tree]["start"]]):
+        if steps[name]["kind"] in ("link", "escalate", "done"):
+            continue
+        values = said(steps[name])[-len(steps[name]["ways"]) :]
+        for value, way in zip(values, steps[name]["ways"], strict=True):
+            if way["to"] not in ways:
+                ways[way["to"]] = [*ways[name], (name, value)]
+                queue.append(way["to"])
+    return ways[goal]
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize(("tree", "link"), list(links()))
+def test_every_path_across_a_link_ends_alike(tmp_path: Path, tree: str, link: str) -> None:
+    """Over each link, every path of the tree behind it."""
+    recorder = Recorder(TREES, tree, TREES[tree]["steps"][link]["link"]["tree"])
+    for step, value in way_to(tree, link):
+        recorder.answer(step, value)
+    recorder.answer(link, "go")
+    recorder.every_path()
+    compare(tmp_path, [recorder])

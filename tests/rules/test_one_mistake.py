@@ -1,0 +1,70 @@
+"""One mistake is one finding: what only follows from it is not reported.
+
+The base library of the rules' examples is whole. Each of its files is made unreadable in turn, and
+each id that is named in it is misspelt in turn; nothing else may be found than that.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from kb_tools.model.build import load
+from kb_tools.model.contents import references_of
+from kb_tools.rules.example_files import BASE
+from making import findings_of, listed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from kb_tools.findings import Place
+
+FILES = sorted(path.relative_to(BASE).as_posix() for path in (BASE / "trees").rglob("*.yml"))
+
+
+@pytest.mark.parametrize("content", ["a: 'b\n", "\0", "- [x]\n- y: z\n"], ids=["no-yaml", "nul", "a-list"])
+@pytest.mark.parametrize("name", FILES)
+def test_an_unreadable_file_is_the_only_one_with_findings(name: str, content: str, tmp_path: Path) -> None:
+    """Nobody's reference to what an unreadable file would declare is a finding."""
+    findings = findings_of(tmp_path, {name: content})
+    assert {finding.place.file for finding in findings} == {name}, listed(findings)
+
+
+def named_ids() -> list[tuple[Place, str]]:
+    """Return each id that something in the base library names, and its place, once."""
+    library = load(BASE)
+    shelves = (
+        library.trees,
+        library.tables,
+        library.maps,
+        library.cautions,
+        library.checks,
+        library.fixes,
+        library.proofs,
+    )
+    found = {(word.place, str(word)) for shelf in shelves for of, word in references_of(shelf) if of}
+    return sorted(found)
+
+
+@pytest.mark.parametrize("misspelt", ["{}x", "no-such-thing"])
+@pytest.mark.parametrize(("place", "name"), named_ids(), ids=str)
+def test_a_misspelt_id_is_one_finding(place: Place, name: str, misspelt: str, tmp_path: Path) -> None:
+    """What a misspelt id cuts off (reach, cases, isolation, use) is not reported besides it."""
+    lines = (BASE / place.file).read_text("utf-8").split("\n")
+    line, column = lines[place.line - 1], place.column - 1
+    assert line[column:].startswith(name)
+    lines[place.line - 1] = line[:column] + misspelt.format(name) + line[column + len(name) :]
+    findings = findings_of(tmp_path, {place.file: "\n".join(lines)})
+    assert [finding.place for finding in findings] == [place], listed(findings)
+    assert misspelt.format(name) in findings[0].message
+
+
+def test_many_kinds_of_id_are_tried() -> None:
+    """The base library names something of every kind that can be named."""
+    library = load(BASE)
+    kinds = {
+        of for of, _ in references_of((library.trees, library.proofs, library.cautions, library.tables, library.maps))
+    }
+    assert kinds >= {"step", "tool", "part", "map", "hazard", "caution", "proof", "shared check", "shared fix"}
+    assert kinds >= {"equipment", "tree", "fix"}
