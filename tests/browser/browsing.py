@@ -9,8 +9,9 @@ from urllib.parse import urlsplit
 if TYPE_CHECKING:
     from pathlib import Path
 
-WAIT = 10.0
-"""Seconds that a click, an input or an awaited expression may take before it fails."""
+WAIT = 30.0
+"""Seconds that a click, an input or an awaited expression may take before it fails; long, because a
+machine that does much else must fail no test."""
 
 _ON_A_NETWORK = frozenset({"http", "https", "ws", "wss"})
 

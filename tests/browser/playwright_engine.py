@@ -37,6 +37,7 @@ strict policy refuses it aloud, which is no problem of the page."""
 DROPPED_REQUEST = "Failed to load \u2018\u2019. A ServiceWorker intercepted the request"
 """Firefox says so, without an address, of a request that it gave up itself because its page was left
 while the worker answered. A worker that fails is told with the address, and stays a problem."""
+NO_PICTURE = "Unable to capture screenshot"
 FIREFOX_PREFERENCES: dict[str, str | float | bool] = {
     # Playwright loosens it; then fetch, modules and workers would work from disk as they do for no reader.
     "security.fileuri.strict_origin_policy": True,
@@ -324,8 +325,16 @@ class PlaywrightBrowser:
 
     def screenshot(self, path: Path, *, full_page: bool = False) -> Path:
         """Write a PNG and return its path."""
-        self.page.screenshot(path=path, full_page=full_page)
-        return path
+        end = time.monotonic() + WAIT
+        while True:
+            try:
+                self.page.screenshot(path=path, full_page=full_page)
+            except PlaywrightError as error:  # Firefox has no picture of a page that is on its way to another
+                if NO_PICTURE not in error.message or time.monotonic() > end:
+                    raise
+                self.page.wait_for_timeout(POLL * 1000)
+            else:
+                return path
 
     def pdf(self, path: Path) -> Path:
         """Print the page into a PDF."""

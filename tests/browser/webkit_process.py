@@ -91,8 +91,8 @@ class Process:
         except BaseException:
             self._clean_up()
             raise
-        self.driver.set_page_load_timeout(3 * WAIT)
-        self.driver.set_script_timeout(3 * WAIT)
+        self.driver.set_page_load_timeout(WAIT)
+        self.driver.set_script_timeout(WAIT)
 
     def _environment(self, display: str) -> dict[str, str]:
         home = Path(self._home.name)
