@@ -162,7 +162,8 @@ def test_wait_clock_goes_by_the_time_of_day(browser: Browser, demo_site: Path, t
     # The device slept for the waiting time: the start lies that much earlier.
     browser.eval(
         "faultTrees.store.settled().then(() => { const visit = faultTrees.store.all()[0];"
-        f" visit.timer.start -= {minutes} * 60000; return faultTrees.store.put(visit); }})"
+        f" visit.timer.start -= {minutes} * 60000;"
+        " faultTrees.store.put(visit); return faultTrees.store.settled(); })"
     )
     browser.reload()
     browser.await_js(CURRENT)

@@ -15,6 +15,8 @@
   /** @type {Map<string, any>} */
   const memory = new Map();
   let name = "";
+  /** Visits as they were put, to be taken in when the browser has drawn what the reader waits for. @type {Map<string, any>} */
+  const fresh = new Map();
   /** Visits that wait to be written; a newer state of the same visit takes the older one's place. @type {Map<string, any>} */
   const waiting = new Map();
   /** @type {Promise<void> | null} */
@@ -73,6 +75,7 @@
 
   /** @returns {any[]} every visit known here, as stored: judge it before use */
   function all() {
+    takeIn();
     return [...memory.values()];
   }
 
@@ -119,24 +122,35 @@
     waiting.delete(id);
     waiting.set(id, visit);
     if (!writing) writing = drain();
-    return writing;
   }
 
-  /** @param {any} visit plain data with an `id`; stored as it is now */
+  /** @param {any} visit plain data with an `id`; stored as it is when the present task is done */
   function put(visit) {
-    const copy = JSON.parse(JSON.stringify(visit));
-    memory.set(copy.id, copy);
-    return later(copy.id, copy);
+    if (!fresh.size) setTimeout(takeIn);
+    fresh.set(visit.id, visit);
+  }
+
+  function takeIn() {
+    for (const visit of fresh.values()) {
+      const copy = JSON.parse(JSON.stringify(visit));
+      memory.set(copy.id, copy);
+      later(copy.id, copy);
+    }
+    fresh.clear();
   }
 
   /** @param {string} id */
   function remove(id) {
+    fresh.delete(id);
     memory.delete(id);
-    return later(id, null);
+    later(id, null);
   }
 
   /** Resolves when everything put so far is on the device. */
   function settled() {
+    takeIn();
     return writing || Promise.resolve();
   }
+
+  window.addEventListener("pagehide", takeIn);
 })();

@@ -211,8 +211,8 @@ interface Store {
   onrefused: () => void;
   open(key: string): Promise<boolean>;
   all(): any[];
-  put(visit: Visit): Promise<void>;
-  remove(id: string): Promise<void>;
+  put(visit: Visit): void;
+  remove(id: string): void;
   settled(): Promise<void>;
 }
 
@@ -321,6 +321,7 @@ interface View {
     record(visit?: Visit): void;
     copy(text: string): Promise<void>;
     every(tick: () => void): void;
+    mark(): void;
     strip(): void;
     focusNext(from: any): void;
     openFound(): void;

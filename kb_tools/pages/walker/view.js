@@ -23,12 +23,13 @@
   let ticks = [];
   let firstOpen = false;
   let opening = false;
+  let marking = 0;
   let keysShown = false;
   let keysOff = false;
   /** @type {any} */
   let lock = null;
 
-  view.shell = { act, say, step, open, page, record, copy, every, strip: drawStrip, focusNext, openFound, closeFirst };
+  view.shell = { act, say, step, open, page, record, copy, every, mark, strip: drawStrip, focusNext, openFound, closeFirst };
 
   /** @type {View["h"]} */
   const h = (...args) => view.h(...args);
@@ -57,6 +58,14 @@
     }
     firstOpen = false;
     step(true);
+  }
+
+  /** The address tells where the open walk stands; it follows when the browser has drawn the step. */
+  function mark() {
+    marking = marking || setTimeout(() => {
+      marking = 0;
+      if (session) history.replaceState(history.state, "", session.address() + "&visit=" + session.visit.id);
+    });
   }
 
   /** Copy, or lay the text out to be copied by hand. @param {string} text */

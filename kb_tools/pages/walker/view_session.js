@@ -216,7 +216,7 @@
       const { visit } = this;
       visit.updated = faultTrees.record.now();
       faultTrees.store.put(visit);
-      history.replaceState(history.state, "", this.address() + "&visit=" + visit.id);
+      view.shell.mark();
     };
 
     /** The walk as an address's fragment: code, readings, job reference, mode. */
