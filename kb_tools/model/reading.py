@@ -1,6 +1,6 @@
 """Readings as the walk takes them: a number in the step's unit, or a text such as `25.1 V` or `25,1`.
 
-The twin of `reading` in the browser's `walk.js`: it knows the units that a compiled step offers and
+The twin of the browser's `reading.js`: it knows the units that a compiled step offers and
 nothing of pint. What an author writes in a case is read by `units.read_reading`.
 """
 

@@ -1,6 +1,6 @@
 """Walks that are gone on with: from a code, from a link, from what was kept.
 
-With `stand` and `walk` the twin of the browser's `walk.js`.
+The twin of the browser's `resume.js`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Where a row of answers leads on the data that the browser gets, and what is possible from there.
 
-With `walk` and `resume` the twin of the browser's `walk.js`.
+The twin of the browser's `stand.js`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """One run through the trees, on the data that the browser gets.
 
-With `stand` and `resume` the twin of the browser's `walk.js`: the same answers lead to the same
-step, odds, minutes and code (`tests/in_step`). Whatever a walk is given either fits, or raises
+The twin of the browser's `walk.js`: the same answers lead to the same step, odds, minutes and code
+(`tests/in_step`). Whatever a walk is given either fits, or raises
 `WalkProblem` and changes nothing. States are dictionaries in the shape of design section 6.
 """
 

@@ -14,7 +14,9 @@ from rjsmin import jsmin
 from kb_tools.pages.short_names import shortened
 
 WALKER = Path(__file__).parent / "walker"
-_FIRST = ("code", "walk", "store", "record", "desk", "dom")
+ENGINE = ("load", "code", "reading", "stand", "walk", "resume")
+"""Scripts that walk trees without a page, each after those that it uses."""
+_FIRST = (*ENGINE, "store", "record", "desk", "dom")
 """Scripts that must be there before the views, in this order; the rest follow by name."""
 _FINDER = ("find", "view_find")
 _DAY = ("take", "view_visits")

@@ -1,7 +1,7 @@
 /**
  * Runs the browser's own engine in node, without a browser: `node driver.js WALKER JOBS RESULTS`.
  *
- * JOBS is a JSON file `{index, trees, jobs}`. A job is a list of `[operation, ...arguments]`; its
+ * JOBS is a JSON file `{index, trees, jobs, scripts}`, scripts the names of the engine's files in order. A job is a list of `[operation, ...arguments]`; its
  * result has one entry for each: what came out, or `{error: code}`.
  */
 "use strict";
@@ -11,7 +11,7 @@ const path = require("path");
 const vm = require("vm");
 
 const [walker, jobsFile, resultsFile] = process.argv.slice(2);
-const { index, trees, jobs } = JSON.parse(fs.readFileSync(jobsFile, "utf8"));
+const { index, trees, jobs, scripts } = JSON.parse(fs.readFileSync(jobsFile, "utf8"));
 
 /** Trees come when they are asked for, one turn later, as a script element would bring them. */
 const document = {
@@ -30,8 +30,8 @@ const document = {
 };
 const window = {};
 const context = vm.createContext({ window, document, URLSearchParams });
-for (const name of ["code.js", "walk.js"]) {
-  const file = path.join(walker, name);
+for (const name of scripts) {
+  const file = path.join(walker, `${name}.js`);
   vm.runInContext(fs.readFileSync(file, "utf8"), context, { filename: file });
 }
 const { faultTrees } = window;

@@ -13,6 +13,7 @@ from kb_tools.model.hazards import analyse
 from kb_tools.model.stand import choices
 from kb_tools.numbers.odds import library_numbers
 from kb_tools.pages.browser_data import compile_tree, index_of
+from kb_tools.pages.scripts import ENGINE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,7 +58,7 @@ def browser(
     assert node, "node is not installed: the browser's walk cannot be held against its twin"
     folder.mkdir(parents=True, exist_ok=True)
     asked, answered = folder / "jobs.json", folder / "results.json"
-    asked.write_text(json.dumps({"index": index, "trees": trees, "jobs": jobs}), "utf-8")
+    asked.write_text(json.dumps({"index": index, "trees": trees, "jobs": jobs, "scripts": ENGINE}), "utf-8")
     done = subprocess.run(
         [node, "--max-old-space-size=3000", str(HERE / "driver.js"), str(walker), str(asked), str(answered)],
         capture_output=True,

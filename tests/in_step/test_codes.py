@@ -16,6 +16,7 @@ from kb_tools.model.code import ALPHABET, CHECK_SYMBOLS, WalkProblem
 from kb_tools.model.reading import reading
 from kb_tools.model.resume import resume
 from kb_tools.model.walk import Walk
+from kb_tools.pages.scripts import ENGINE
 from random_trees import seeded
 
 if TYPE_CHECKING:
@@ -261,7 +262,7 @@ def test_the_engine_as_the_site_carries_it(tmp_path: Path) -> None:
     written = browser(tmp_path, TREES, INDEX, [job])
     squeezed = tmp_path / "squeezed"
     squeezed.mkdir()
-    for name in ("code.js", "walk.js"):
-        (squeezed / name).write_text(jsmin((WALKER / name).read_text("utf-8")), "utf-8")
+    for name in ENGINE:
+        (squeezed / f"{name}.js").write_text(jsmin((WALKER / f"{name}.js").read_text("utf-8")), "utf-8")
     assert browser(tmp_path, TREES, INDEX, [job], walker=squeezed) == written
     assert written[0][-2]["state"] == WALK.state()

@@ -10,6 +10,7 @@
 
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
+  const { problem } = faultTrees;
 
   const ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
   const SYMBOLS = ALPHABET + "*~$=U";
@@ -25,14 +26,6 @@
   for (const symbol of "oO") VALUES.set(symbol, 0);
 
   faultTrees.code = { LONGEST, pack, write, read, fold };
-
-  /**
-   * @param {string} code
-   * @param {string} message
-   */
-  function problem(code, message) {
-    return Object.assign(new Error(message), { code });
-  }
 
   /**
    * @param {[number, number][]} digits each with its radix

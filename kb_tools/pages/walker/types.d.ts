@@ -131,6 +131,41 @@ interface StoredWalk {
   acks: unknown[];
 }
 
+/** One answer; `pick` counts the step's choices from 0. */
+interface Picked {
+  tree: string;
+  step: string;
+  value: string | number;
+  pick: number;
+}
+
+/** Where a row of answers leads; `since` is the first answer in the present tree. */
+interface Stand {
+  tree: Tree;
+  id: string;
+  step: Step;
+  isolated: string[];
+  advice: Advice[];
+  since: number;
+  entered: string[];
+  cured: boolean;
+}
+
+/** Where a row of answers leads, and the causes then, once somebody asked for them. */
+interface Reached {
+  picks: Picked[];
+  stand: Stand;
+  causes: { id: string; odds: number }[] | null;
+}
+
+/** A caution that was read, and after how many answers. */
+interface Ack {
+  at: number;
+  tree: string;
+  step: string;
+  caution: string;
+}
+
 /** One run through the trees; see walk.js. */
 interface Walk {
   state(): WalkState;
@@ -355,7 +390,17 @@ interface FaultTrees {
   wholeIndex(): Promise<any>;
   fetchScript(name: string, outcome: () => any): Promise<any>;
   today(tree: string, step?: string): { tree: string; step: string };
+  treeOf(id: string): Tree;
+  problem(code: string, message: string): Error & { code: string };
   reading(step: Step, given: string | number): { value: number; pick: number; answer: string };
+  bandOf(step: Step, value: string | number): number;
+  stand: {
+    choices(step: Step): Way[];
+    reach(first: string, picks: Picked[]): Reached;
+    endOf(stand: Stand): Ended | null;
+    causes(stand: Stand, picks: Picked[], known?: Map<string, number>): { id: string; odds: number }[];
+  };
+  walkFrom(first: string, picks: Picked[], acks?: Ack[]): Walk;
   code: {
     LONGEST: number;
     pack(digits: [number, number][]): bigint;
