@@ -21,6 +21,8 @@ import mkdocs
 from rich.console import Console
 from rich.table import Table
 
+from kb_tools.pages.scripts import FINDER, WALKER
+
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 PHRASES = ROOT / "tests" / "finder"
@@ -75,8 +77,8 @@ def main() -> None:
         lines = (PHRASES / f"phrases-{name}.tsv").read_text("utf-8").splitlines()
         pairs = [line.split("\t") for line in lines if line and not line.startswith("#")]
         queries, wanted = [phrase for phrase, _ in pairs], [tree for _, tree in pairs]
-        finder = ROOT / "kb_tools" / "pages" / "walker" / "find.js"
-        answers = node(PHRASES / "run.js", finder, given={"index": index, "queries": queries})
+        finder = [WALKER / f"{name}.js" for name in FINDER]
+        answers = node(PHRASES / "run.js", *finder, given={"index": index, "queries": queries})
         ours = [[one["tree"] for one in answer] for answer in answers]
         plain = node(HERE / "plain_search.js", LUNR, given={"pages": texts, "queries": queries})
         for what, ranks in (("ours", ours), ("plain (MkDocs, lunr)", plain)):

@@ -18,7 +18,9 @@ ENGINE = ("load", "code", "reading", "stand", "walk", "resume")
 """Scripts that walk trees without a page, each after those that it uses."""
 _FIRST = (*ENGINE, "store", "record", "desk", "dom")
 """Scripts that must be there before the views, in this order; the rest follow by name."""
-_FINDER = ("find", "view_find")
+FINDER = ("find_words", "find")
+"""Scripts that find without a page."""
+_FINDER = (*FINDER, "view_find")
 _DAY = ("take", "view_visits")
 LANGUAGE = "en"
 

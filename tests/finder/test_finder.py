@@ -20,7 +20,7 @@ from kb_tools.model.graph import build_graph
 from kb_tools.model.hazards import analyse
 from kb_tools.numbers.odds import library_numbers
 from kb_tools.pages.browser_data import compile_tree, index_of
-from kb_tools.pages.scripts import WALKER
+from kb_tools.pages.scripts import FINDER, WALKER
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
@@ -43,7 +43,7 @@ def ask(*queries: str) -> list[list[dict[str, Any]]]:
     node = shutil.which("node")
     assert node, "node is missing: install Node.js 18 or later"
     done = subprocess.run(
-        [node, str(HERE / "run.js"), str(WALKER / "find.js")],
+        [node, str(HERE / "run.js"), *(str(WALKER / f"{name}.js") for name in FINDER)],
         input=json.dumps({"index": index(), "queries": queries}),
         capture_output=True,
         text=True,

@@ -379,6 +379,23 @@ interface DayList {
   least: boolean;
 }
 
+/** A word of a text for the finder; `light`: of no weight of its own. */
+interface Token {
+  stem: string;
+  said: string;
+  light: boolean;
+}
+
+/** A term that the finder looks for; `text`: the words as they were typed. */
+interface Wanted {
+  term: string;
+  weight: number;
+  text: string;
+}
+
+/** Turns of words of one meaning, by their first word. */
+type Groups = Map<string, { parts: string[]; group: string }[]>;
+
 interface FaultTrees {
   takeAlong(data: DayData, symptoms: string[]): DayList;
   words: any;
@@ -407,6 +424,14 @@ interface FaultTrees {
     write(number: bigint, shape: number, tag: number): string;
     read(text: unknown): { number: bigint; shape: number; tag: number };
     fold(fingerprints: number[]): number;
+  };
+  findWords: {
+    into<K, V>(map: Map<K, V>, key: K, make: () => V): V;
+    letters(word: string): number;
+    nearest(spelt: [string, number][][], term: string): [string, number][];
+    readGroups(lists: string[][]): Groups;
+    split(text: string): Token[];
+    terms(tokens: Token[], groups: Groups): Wanted[];
   };
   find(text: string, limit?: number): { tree: string; title: string; score: number; matched: string[] }[];
   findPages(text: string, limit: number): { tree: string; title: string; score: number; matched: string[] }[];
