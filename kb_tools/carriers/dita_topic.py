@@ -11,8 +11,8 @@ from kb_tools.model.entities import Band
 from kb_tools.pages.diagram import readings
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.rich_text import blocks
-from kb_tools.pages.tree_page import named
-from kb_tools.pages.wording import minutes
+from kb_tools.pages.tree_page import named, way_name
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -27,7 +27,6 @@ _TOLD = frozenset(
     "leave stop_use picture picture_text source live_because controls cautions".split()
 )
 """Keys of a step that stand in elements; all others become `data`."""
-_WAY_WORDS = {"then": "Done", "cannot": "Cannot do it", "not_cured": "Not cured", "link": "Go on"}
 _PARTIES = {True: "Anyone", False: "Technician"}
 
 
@@ -136,7 +135,7 @@ class Topic:
 
     def _info(self, name: str, step: Step) -> Element:
         """Return what there is to know of a step, in words and then as data."""
-        library = self._library
+        library, words = self._library, words_of(self._library)
         info = element("info")
         if step.say:
             add(info, element("p", "In plain words: ", element("q", step.say)))
@@ -144,11 +143,12 @@ class Topic:
             add(info, block)
         if step.put_back and step.kind not in _ENDS:
             add(info, element("p", "Put back: ", *inline_of(blocks(step.put_back))))
-        facts = [f"Who: {_PARTIES[step.for_anyone].lower()}", f"Takes: {minutes(step.minutes)}" if step.minutes else ""]
-        facts += [f"Then wait: {minutes(step.wait.minutes)}"] if step.wait else []
+        facts = [f"Who: {_PARTIES[step.for_anyone].lower()}"]
+        facts += [f"Takes: {words.minutes(step.minutes)}"] if step.minutes else []
+        facts += [f"Then wait: {words.minutes(step.wait.minutes)}"] if step.wait else []
         facts += [f"Tools: {', '.join(named(library.tools, one) for one in step.tools)}"] if step.tools else []
         facts += [f"Spares: {', '.join(named(library.spares, one) for one in step.spares)}"] if step.spares else []
-        add(info, element("p", ". ".join(fact for fact in facts if fact)))
+        add(info, element("p", ". ".join(facts)))
         if step.source:
             add(info, element("p", "Source: ", *inline_of(blocks(step.source))))
         if step.picture:
@@ -163,10 +163,10 @@ class Topic:
         return info
 
     def _choice(self, way: Way) -> Element:
-        label, band = _WAY_WORDS.get(way.kind, way.label), way.origin
+        words, band = words_of(self._library), way.origin
         unit = self._steps[way.source.partition("/")[2]].unit
-        shown = f" ({readings(band, unit)})" if isinstance(band, Band) and unit else ""
-        made = element("choice", f"{label}{shown}: ", self._to(way))
+        shown = f" ({readings(band, unit, words)})" if isinstance(band, Band) and unit else ""
+        made = element("choice", f"{way_name(way, words)}{shown}: ", self._to(way))
         if way.origin and way.origin.say:
             add(made, element("p", "In plain words: ", element("q", way.origin.say)))
         add(made, _stop_use(way.stop_use))
@@ -260,5 +260,4 @@ def _stop_use(text: str | None) -> Element | None:
 
 def language(library: Library) -> dict[str, str]:
     """Return the attribute that says in which language the library is written."""
-    settings = library.settings
-    return {"xml:lang": str(settings.language if settings and settings.language else "en")}
+    return {"xml:lang": library.language}

@@ -32,7 +32,7 @@ from kb_tools.carriers.folder import recover, swap
 from kb_tools.findings import BuildError
 from kb_tools.pages.rich_text import blocks
 from kb_tools.pages.tree_page import named
-from kb_tools.pages.wording import minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -141,7 +141,7 @@ def _proof(name: str, proof: Proof, library: Library) -> Element:
     if proof.needs:
         needs = ", ".join(named(library.hazards, hazard) for hazard in proof.needs)
         add(context, element("p", f"Must be back for it: {needs}"))
-    add(context, element("p", f"People: {proof.people or 1}. Takes: {minutes(proof.minutes)}"))
+    add(context, element("p", f"People: {proof.people or 1}. Takes: {words_of(library).minutes(proof.minutes)}"))
     for caution in hazard_statements(proof.cautions, library):
         add(context, caution)
     for one in data_of(proof, frozenset(("title", "items", "cautions"))):

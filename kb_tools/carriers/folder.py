@@ -69,7 +69,7 @@ def build(
         fresh.chmod(0o755)
         site = build_site(config_file or root / "mkdocs.yml", fresh, subject, news)
         settings = subject.library.settings
-        write_app(fresh, str(settings.title if settings and settings.title else "Fault trees"), _language(settings))
+        write_app(fresh, subject.library)
         (fresh / CARRIED).write_bytes(packed(sources_of(root)))
         if news:
             _carry(news, fresh)
@@ -91,10 +91,6 @@ def _carry(news: EditionNews, site: Path) -> None:
     if news.accepted:
         told = json.dumps([asdict(one) for one in news.accepted], indent=1, ensure_ascii=False, sort_keys=True)
         (site / ACCEPTED).write_text(f"{told}\n", "utf-8", newline="\n")
-
-
-def _language(settings: Settings | None) -> str:
-    return str(settings.language if settings and settings.language else "en")
 
 
 def _refuse(root: Path, out: Path) -> None:

@@ -15,23 +15,25 @@ from kb_tools.pages.figures_page import figures_view
 from kb_tools.pages.index_pages import indexes
 from kb_tools.pages.rich_text import FIGURES, html, read_back
 from kb_tools.pages.tree_page import ROOT, chart_of, minutes_told, tree_page
-from kb_tools.pages.wording import counted, day
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
+    from datetime import date
     from pathlib import Path
 
     from kb_tools.carriers.paper_drawings import PaperDrawing
-    from kb_tools.model.entities import FigureTable, Tree
-    from kb_tools.numbers.odds import TreeNumbers
+    from kb_tools.model.entities import FigureTable, Settings, Tree
     from kb_tools.pages.site_pages import SitePages
     from kb_tools.pages.tree_page import StepView, TreePage, WayView
+    from kb_tools.pages.words import Words
     from kb_tools.rules.contract import Subject
 
 PRINTED_PICTURES = (".svg", ".png", ".jpg", ".jpeg", ".gif", ".webp")
 """What the typesetter can print; of other pictures the text alternative stands in the book."""
 
 _FIGURE = re.compile(rf"(?:\.\./)?{FIGURES}/(?P<table>[a-z0-9-]+)\.html(?:#(?P<row>.*))?")
+_GROUPS = frozenset(("paper", "step", "tables", "legend", "tree"))
+"""The groups of words that the template takes texts from."""
 _BLOCKS = re.compile(r"\s*<(?:p|ul|ol|h[456]|blockquote|table)\b")
 
 
@@ -69,6 +71,8 @@ class Book:
     left_out: str
     """What is not in it, in words; empty where all of the library is."""
     language: str
+    words: dict[str, str]
+    """The texts of the book itself, by their keys; see `pages/words`."""
     note: list[Any] | None
     groups: list[Chapter]
     heard: list[Heard]
@@ -89,22 +93,22 @@ def book_of(root: Path, subject: Subject, site: SitePages, trees: Sequence[Tree]
         licences: The notices at the end, one paragraph each.
 
     """
-    settings = subject.library.settings
-    number = f"edition {settings.edition} of " if settings and settings.edition else "edition of "
+    settings, words = subject.library.settings, site.words
     printed = {tree.id for tree in trees}
     rest = len(site.trees) - len([tree for tree in site.trees if tree.id in printed])
     groups = _groups(subject, trees)
     order = dict.fromkeys(entry.target for group in groups for entry in group.trees)
     by_target = {tree_target(tree.id): tree for tree in trees}
-    shown = [_tree(root, subject, by_target[target], site.numbers, printed) for target in order]
+    shown = [_tree(root, subject, by_target[target], site, printed) for target in order]
     figures = sorted(subject.library.figures.items(), key=lambda item: not item[1].of_maker)
-    tables = {name: _table(table) for name, table in figures}
+    tables = {name: _table(table, words) for name, table in figures}
     named = _figures_named(shown, tables)
     return Book(
         title=site.title,
-        edition=f"{number}{day(site.date)}",
-        left_out=f"{counted(len(trees), 'tree')}; {rest} more are in the library" if rest else "",
-        language=str(settings.language) if settings and settings.language else "en",
+        edition=_edition(settings, site.date, words),
+        left_out=words.say("paper.left_out", trees=words.count("count.trees", len(trees)), rest=rest) if rest else "",
+        language=subject.library.language,
+        words={key: text for key, text in words.texts.items() if key.partition(".")[0] in _GROUPS},
         note=_printed(html(settings.note)) if settings and settings.note else None,
         groups=groups,
         heard=_heard(trees),
@@ -114,9 +118,15 @@ def book_of(root: Path, subject: Subject, site: SitePages, trees: Sequence[Tree]
     )
 
 
-def _table(table: FigureTable) -> dict[str, Any]:
+def _edition(settings: Settings | None, date: date, words: Words) -> str:
+    if settings and settings.edition:
+        return words.say("paper.edition_number", number=settings.edition, date=words.day(date))
+    return words.say("paper.edition", date=words.day(date))
+
+
+def _table(table: FigureTable, words: Words) -> dict[str, Any]:
     """Return a table of figures, its rows as places of the book."""
-    view = figures_view(table, ROOT)
+    view = figures_view(table, ROOT, words)
     rows = [_printed(row) | {"target": figure_target(table.id, row.id)} for row in view.rows]
     shown: dict[str, Any] = _printed(view)
     return shown | {"target": figure_target(table.id), "rows": rows}
@@ -177,19 +187,18 @@ def _alphabetical(entry: tuple[str, str]) -> tuple[str, str, str]:
     return "".join(char for char in spelt if char.isalnum() or char == " ").strip(), *entry
 
 
-def _tree(
-    root: Path, subject: Subject, tree: Tree, numbers: Mapping[str, TreeNumbers], printed: set[str]
-) -> dict[str, Any]:
+def _tree(root: Path, subject: Subject, tree: Tree, site: SitePages, printed: set[str]) -> dict[str, Any]:
     """Return a tree as the template lays it out."""
-    page = tree_page(subject.library, subject.graph, tree.id, [])
-    minutes = minutes_told(numbers.get(tree.id))
+    page, words = tree_page(subject.library, subject.graph, tree.id, []), site.words
+    minutes = minutes_told(site.numbers.get(tree.id), words, "paper")
+    reviewed = words.say("paper.reviewed", date=page.reviewed, due=page.review_due)
     places = {step.number: step.id for step in page.steps}
     facts = [
         *([", ".join(page.equipment)] if page.equipment else []),
-        *([f"holds for: {page.applies_to}"] if page.applies_to else []),
-        counted(len(page.steps), "step"),
-        *([minutes[:1].lower() + minutes[1:]] if minutes else []),
-        *([f"reviewed {page.reviewed}, due again {page.review_due}"] if page.reviewed else []),
+        *([words.say("paper.holds_for", text=page.applies_to)] if page.applies_to else []),
+        words.count("count.steps", len(page.steps)),
+        *([minutes] if minutes else []),
+        *([reviewed] if page.reviewed else []),
     ]
     return {
         "title": page.title,
@@ -198,18 +207,22 @@ def _tree(
         "heard_as": page.heard_as,
         "stop_use": _printed(page.stop_use),
         "panels": _printed(page.panels),
-        "drawings": [dataclasses.asdict(one) for one in _drawings(subject, page, printed)],
-        "steps": [_step(root, step, page.id, places, printed) for step in page.steps],
+        "drawings": [dataclasses.asdict(one) for one in _drawings(subject, page, printed, words)],
+        "steps": [_step(root, step, page.id, places, printed, words) for step in page.steps],
     }
 
 
-def _step(root: Path, step: StepView, tree: str, places: Mapping[int, str], printed: set[str]) -> dict[str, Any]:
+def _step(
+    root: Path, step: StepView, tree: str, places: Mapping[int, str], printed: set[str], words: Words
+) -> dict[str, Any]:
     """Return a step: the view of its page with targets in place of addresses."""
     shown: dict[str, Any] = {one.name: _printed(getattr(step, one.name)) for one in dataclasses.fields(step)}
     shown["target"] = tree_target(tree, step.id)
     shown["exposes"] = [[hazard, [_ref(tree, name, number) for name, number in by]] for hazard, by in step.exposes]
     shown["ways"] = [_printed(way) | _way(way, tree, printed) for way in step.ways]
     shown["proof_at"] = _ref(tree, places[step.proof_at], step.proof_at) if step.proof_at else None
+    if step.proof:
+        shown["proof"]["people"] = words.count("count.people", step.proof.people) if step.proof.people > 1 else ""
     if step.picture:
         shown["picture"] = [_picture(root, step.picture[0]), step.picture[1]]
     return shown
@@ -232,11 +245,11 @@ def _picture(root: Path, address: str) -> str:
     return f"/{name}" if name.lower().endswith(PRINTED_PICTURES) and (root / name).is_file() else ""
 
 
-def _drawings(subject: Subject, page: TreePage, printed: set[str]) -> Iterator[PaperDrawing]:
+def _drawings(subject: Subject, page: TreePage, printed: set[str], words: Words) -> Iterator[PaperDrawing]:
     """Yield the drawings of a tree; a shape leads to its step, that of a link to the other tree, if that is printed."""
     links = {step.id: _way(way, page.id, printed)["target"] for step in page.steps for way in step.ways if way.leads_to}
     chart = chart_of(subject.library, subject.graph, page.id)
-    return paper_drawings(chart, len(page.steps), lambda step: links.get(step) or tree_target(page.id, step))
+    return paper_drawings(chart, len(page.steps), lambda step: links.get(step) or tree_target(page.id, step), words)
 
 
 def _printed(value: Any) -> Any:  # noqa: ANN401 - any part of a page's data

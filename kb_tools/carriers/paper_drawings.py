@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from kb_tools.pages.diagram import Chart, Drawing
     from kb_tools.pages.layout import Layout
+    from kb_tools.pages.words import Words
 
 FONT = "Libertinus Serif"
 """The typesetter carries it; it runs narrower than what the drawings are measured with."""
@@ -61,29 +62,37 @@ class PaperDrawing:
     spots: list[Spot]
 
 
-def paper_drawings(chart: Chart, steps: int, target: Callable[[str], str]) -> Iterator[PaperDrawing]:
+def paper_drawings(chart: Chart, steps: int, target: Callable[[str], str], words: Words) -> Iterator[PaperDrawing]:
     """Yield the drawings of a tree, each with as many steps as a page has room for.
 
     Args:
         chart: The tree.
         steps: How many steps it has.
         target: Step -> the place in the book that its shape leads to.
+        words: The words of the library's language.
 
     """
     for drawing, places in _pieces(chart, steps):
-        is_whole = (drawing.first, drawing.last) == (1, steps)
-        shown = f"{drawing.first} to {drawing.last}" if drawing.last > drawing.first else f"{drawing.first}"
-        part = "" if is_whole else f"Step{'s' if drawing.last > drawing.first else ''} {shown}"
-        alt = f"Flow chart of {part.lower() or 'the tree'}; the steps below tell the same in words"
+        alt, caption = _told(drawing.first, drawing.last, steps, words)
         head, _, body = _ODDS.sub("", svg_of(drawing, places, alt)).partition(">")
         yield PaperDrawing(
             f"{head.replace('<svg ', _XML, 1)}>{_STYLE}{body}",
             alt,
-            part,
+            caption,
             places.width + 2 * MARGIN,
             places.height + 2 * MARGIN,
             list(_spots(drawing, places, target)),
         )
+
+
+def _told(first: int, last: int, steps: int, words: Words) -> tuple[str, str]:
+    """Return the text alternative and the caption of a drawing of some steps."""
+    if (first, last) == (1, steps):
+        return words.say("paper.drawing"), ""
+    if first == last:
+        return words.say("paper.drawing_step", n=first), words.say("walk.step_line", n=first)
+    alt = words.say("paper.drawing_part", first=first, last=last)
+    return alt, words.say("tree.chart_part", first=first, last=last)
 
 
 def _pieces(chart: Chart, steps: int) -> Iterator[tuple[Drawing, Layout]]:

@@ -18,9 +18,8 @@ from kb_tools.findings import BuildError
 from kb_tools.pages.browser_data import compile_tree, index_of
 from kb_tools.pages.csp import pocket_policy
 from kb_tools.pages.figures_page import figures_html
-from kb_tools.pages.render import render
 from kb_tools.pages.rich_text import FIGURES
-from kb_tools.pages.scripts import finder_script, walker_script, words
+from kb_tools.pages.scripts import finder_script, walker_script, words_script
 from kb_tools.pages.scripts import styles as walker_styles
 from kb_tools.pages.site_pages import SITE_STYLES, SitePages
 from kb_tools.source.writing import write_whole
@@ -80,13 +79,14 @@ def pocket(root: Path, subject: Subject) -> str:
     }
     symptoms = Markup(_TREE_PAGE.sub(r'href="#tree-\1"', str(pages.symptoms())))  # noqa: S704 - escaped already
     figures = Markup(re.sub(f'href="{_FIGURES_PAGE}', 'href="#', str(figures_html(library))))  # noqa: S704 - escaped already
-    body = render(
+    body = pages.render(
         "pocket", symptoms=symptoms, title=pages.title, trees=pages.trees, figures=figures, licence=_licence()
     )
     parts = resource("kb_tools.carriers") / "pocket_parts"
     style = SITE_STYLES.read_text("utf-8") + walker_styles() + (parts / "pocket.css").read_text("utf-8")
-    scripts = [jsmin((parts / "pocket.js").read_text("utf-8")), words(), walker_script() + finder_script()]
-    return _page(index["library"]["language"], pages.title, style, body, _packed(carried), scripts)
+    own = jsmin((parts / "pocket.js").read_text("utf-8"))
+    scripts = [own, words_script(pages.words), walker_script() + finder_script()]
+    return _page(library.language, pages.title, style, body, _packed(carried), scripts)
 
 
 def _leading_inside(data: Any) -> Any:  # noqa: ANN401 - any part of a tree's data

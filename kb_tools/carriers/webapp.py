@@ -10,9 +10,12 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from kb_tools.carriers.icon import png
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from kb_tools.model.entities import Library
 
 WORKER = "sw.js"
 MANIFEST = "kb/app.webmanifest"
@@ -21,15 +24,15 @@ _SHORT = 12
 ICON_SIZES = (180, 192, 512)
 
 
-def write_app(site: Path, title: str, language: str) -> None:
+def write_app(site: Path, library: Library) -> None:
     """Write the app's files into the folder `site`.
 
     Args:
         site: A built site that has no edition list yet: these files belong to the edition too.
-        title: The library's title, shown under the icon.
-        language: The language of the library, as in `en`.
+        library: The library; its title stands under the icon.
 
     """
+    title = library.title
     icons = [
         {"src": f"icon-{size}.png", "sizes": f"{size}x{size}", "type": "image/png", "purpose": purpose}
         for size in ICON_SIZES[1:]
@@ -37,8 +40,8 @@ def write_app(site: Path, title: str, language: str) -> None:
     ]
     manifest = {
         "name": title,
-        "short_name": title if len(title) <= _SHORT else "Fault trees",
-        "lang": language,
+        "short_name": title if len(title) <= _SHORT else words_of(library).say("page.app"),
+        "lang": library.language,
         "id": "../index.html",
         "start_url": "../index.html",
         "scope": "../",

@@ -688,6 +688,11 @@ class Library:
         return str(self.settings.title) if self.settings and self.settings.title else "Fault trees"
 
     @property
+    def language(self) -> str:
+        """The language of the library, as in `en`."""
+        return str(self.settings.language) if self.settings and self.settings.language else "en"
+
+    @property
     def key(self) -> str:
         """What visits, and what is stored of them, are told by from those of other libraries: 12 hex digits."""
         site_url = self.settings.site_url if self.settings else None

@@ -115,7 +115,7 @@ def index_of(library: Library, trees: Sequence[Tree], compiled: Sequence[Compile
         "edition": settings.edition if settings else None,
         "date": settings.date.date.isoformat() if settings and settings.date else None,
         "max_age_days": settings.max_age.days if settings and settings.max_age else None,
-        "language": str(settings.language) if settings and settings.language else "en",
+        "language": library.language,
         "site_url": site_url,
         "key": library.key,
     }

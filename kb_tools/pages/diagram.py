@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from kb_tools.model.entities import Step, Tree
     from kb_tools.model.graph import Way
+    from kb_tools.pages.words import Words
 
 FONT, FONT_SIZE, LINE = "Helvetica", 14, 17
 LABEL_SIZE, LABEL_LINE = 13, 15
@@ -78,6 +79,8 @@ class Shape:
     exits: tuple[Exit, ...] = ()
     exposes: bool = False
     """Whether a hazard is laid open or worked live there."""
+    told: str = ""
+    """What it is called where its lines say too little; empty where they are enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +126,7 @@ class Chart:
         ways: Mapping[str, list[Way]],
         numbers: Mapping[str, int],
         texts: Mapping[str, str],
+        words: Words,
         odds: Mapping[str, Sequence[float]] | None = None,
     ) -> None:
         """Prepare a tree.
@@ -132,10 +136,12 @@ class Chart:
             ways: Step id -> its ways on, as the graph of the library has them.
             numbers: Step id -> its number, as `step_numbers` gives them.
             texts: Step id -> what its shape says, as plain text.
+            words: The words of the library's language.
             odds: Step id -> the odds of its ways in their order; left out: arrows have none.
 
         """
         self._tree_id, self._ways, self._numbers, self._texts, self._odds = tree.id, ways, numbers, texts, odds
+        self._words = words
         self._steps: dict[str, Step] = dict(tree.steps.items())
         self._order = list(numbers)
         self._edges = self._joined()
@@ -234,7 +240,7 @@ class Chart:
 
     def _label(self, edge: _Edge) -> str:
         step, lone = self._steps[edge.source], len(edge.ways) == 1
-        labels = dict.fromkeys(way_label(way, step) if lone else str(way.label) for way in edge.ways)
+        labels = dict.fromkeys(way_label(way, step, self._words) if lone else str(way.label) for way in edge.ways)
         return " / ".join(labels)
 
     def _add_exits(self, name: str, edges: list[_Edge], drawing: Drawing) -> None:
@@ -244,7 +250,9 @@ class Chart:
         source = self._numbers[name]
         if len(edges) == 1:
             number = self._numbers[edges[0].target]
-            shape = Shape(f"c{source}", edges[0].target, number, "connector", (str(number),), CONNECTOR, CONNECTOR)
+            told = self._words.say("tree.connector", n=number)
+            lines, size = (str(number),), CONNECTOR
+            shape = Shape(f"c{source}", edges[0].target, number, "connector", lines, size, size, told=told)
             arrow = self._arrow(edges[0], shape.name)
         else:
             exits = tuple(
@@ -294,23 +302,25 @@ def _shape(name: str, step: Step, number: int, text: str) -> Shape:
     return Shape(f"s{number}", name, number, step.kind, lines, wide + wide % 2, high + high % 2, exposes=at_risk)
 
 
-def way_label(way: Way, step: Step) -> str:
+def way_label(way: Way, step: Step, words: Words) -> str:
     """Return what stands at a way: the answer, with the readings of a band; nothing at a lone way."""
     if way.kind == "then":
-        return "done" if step.cannot else ""
+        return words.say("readings.done") if step.cannot else ""
     if isinstance(way.origin, Band) and step.unit:
-        return f"{way.label}: {readings(way.origin, step.unit)}"
+        return f"{way.label}: {readings(way.origin, step.unit, words)}"
     return str(way.label)
 
 
-def readings(band: Band, unit: str) -> str:
-    """Return the readings of a band in words, as in `18 V to under 22 V`."""
+def readings(band: Band, unit: str, words: Words) -> str:
+    """Return the readings of a band in words, as in `18 to under 22 V`."""
     sign = "" if unit == "1" else f" {unit}"
     if band.start is None:
-        return "any" if band.below is None else f"under {band.below.word}{sign}"
+        if band.below is None:
+            return words.say("readings.any")
+        return words.say("readings.below", below=f"{band.below.word}{sign}")
     if band.below is None:
-        return f"{band.start.word}{sign} or more"
-    return f"{band.start.word} to under {band.below.word}{sign}"
+        return words.say("readings.start", start=f"{band.start.word}{sign}")
+    return words.say("readings.band", start=band.start.word, below=f"{band.below.word}{sign}")
 
 
 def dot_of(drawing: Drawing) -> str:

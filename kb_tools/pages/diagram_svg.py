@@ -77,7 +77,7 @@ def _shape(shape: Shape, places: Layout, page: str) -> str:
     left, top = x - shape.width // 2, y - shape.height // 2
     outline = _OUTLINES.get(shape.kind, _process)(left, top, shape.width, shape.height)
     name = f"ft-shape ft-{shape.kind}"
-    label = f' aria-label="Go on at step {shape.number}"' if shape.kind == "connector" else ""
+    label = f' aria-label="{escape(shape.told)}"' if shape.told else ""
     middle = y - (POINT // 2 if shape.kind == "link" else 0)
     mark = _hazard_mark(left, top) if shape.exposes else ""
     text = _text(shape.lines, x, middle, "ft-label")

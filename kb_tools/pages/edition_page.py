@@ -6,16 +6,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from kb_tools.pages.rich_text import html
-from kb_tools.pages.wording import day, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from markupsafe import Markup
 
-    from kb_tools.model.entities import Library, Tree
+    from kb_tools.model.entities import Library, Settings, Tree
+    from kb_tools.pages.words import Words
 
-TITLE = "New in this edition"
 EDITION_PAGE = "edition.md"
 
 
@@ -94,8 +94,8 @@ class FiguresRow:
 class EditionPage:
     """What the page shows."""
 
-    number: str
-    date: str
+    head: str
+    """Its number and date, in a sentence."""
     note: Markup | None
     since: str
     accepted: list[Row]
@@ -113,45 +113,54 @@ def edition_page(library: Library, trees: Sequence[Tree], news: EditionNews | No
         news: What changed, where that was looked at.
 
     """
-    settings, told = library.settings, news or EditionNews()
+    settings, told, words = library.settings, news or EditionNews(), words_of(library)
     shown = {tree.id: tree for tree in trees}
     groups: dict[str, list[Row]] = {}
     for line in told.lines:
         groups.setdefault(line.kind, []).append(
-            Row(_where(line.tree, line.step, line.title, shown), _href(line.tree, line.step, shown), line.text)
+            Row(_where(line.tree, line.step, line.title, shown, words), _href(line.tree, line.step, shown), line.text)
         )
     return EditionPage(
-        number=str(settings.edition) if settings and settings.edition else "",
-        date=day(settings.date.date) if settings and settings.date else "",
+        head=_head(settings, words),
         note=html(settings.note, "") if settings and settings.note else None,
         since=told.since,
         accepted=[
-            Row(_where(one.tree, one.step, "", shown), _href(one.tree, one.step, shown), one.text, one.reason)
+            Row(_where(one.tree, one.step, "", shown, words), _href(one.tree, one.step, shown), one.text, one.reason)
             for one in told.accepted
         ],
         groups=list(groups.items()),
         figures=[
             FiguresRow(
-                _where(one.tree, "", one.title, shown),
+                _where(one.tree, "", one.title, shown, words),
                 _href(one.tree, "", shown),
-                _pair(*map(minutes, one.minutes)),
-                _pair(*map(minutes, one.worst)),
-                [(cause, _pair(f"{before:.0%}", f"{after:.0%}")) for cause, (before, after) in one.odds.items()],
+                _pair(words, *map(words.minutes, one.minutes)),
+                _pair(words, *map(words.minutes, one.worst)),
+                [(cause, _pair(words, *map(words.percent, chances))) for cause, chances in one.odds.items()],
             )
             for one in told.figures
         ],
     )
 
 
-def _pair(before: str, after: str) -> str:
-    return f"{after}, as before" if before == after else f"{before}, now {after}"
+def _head(settings: Settings | None, words: Words) -> str:
+    number, date = (settings.edition, settings.date) if settings else (None, None)
+    if date:
+        key = "edition.numbered_of" if number else "edition.unnumbered_of"
+        return words.say(key, number=number, date=words.day(date.date))
+    return words.say("edition.numbered" if number else "edition.unnumbered", number=number)
 
 
-def _where(tree: str, step: str, title: str, shown: Mapping[str, Tree]) -> str:
+def _pair(words: Words, before: str, after: str) -> str:
+    if before == after:
+        return words.say("edition.as_before", after=after)
+    return words.say("edition.before_now", before=before, after=after)
+
+
+def _where(tree: str, step: str, title: str, shown: Mapping[str, Tree], words: Words) -> str:
     if tree == "shared":
-        return f"Shared item {step}"
+        return words.say("edition.shared", name=step)
     name = shown[tree].title if tree in shown else title or tree
-    return f"{name}, step {step}" if step else str(name)
+    return words.say("edition.at_step", tree=name, step=step) if step else str(name)
 
 
 def _href(tree: str, step: str, shown: Mapping[str, Tree]) -> str:

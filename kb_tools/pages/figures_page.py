@@ -15,13 +15,15 @@ from markupsafe import Markup, escape
 
 from kb_tools.model.figures import NONE, SCHEME, converted, figure_of, marks_of
 from kb_tools.pages.panels import panels_of
-from kb_tools.pages.render import render
+from kb_tools.pages.render import marked, render
 from kb_tools.pages.rich_text import FIGURES, figure_address, html, inline
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from kb_tools.model.entities import FigureColumn, FigureRow, FigureTable, Library
+    from kb_tools.pages.words import Words
 
 _MARK = re.compile(r"(?:<p>\s*)?<!--\s*(?P<what>figures|caution)(?:\s*:\s*(?P<id>[^\s<>]+))?\s*-->(?:\s*</p>)?")
 _LINK = re.compile(rf'href="{SCHEME}:(?P<table>[^"/#]*)(?:/(?P<row>[^"]*))?"')
@@ -73,12 +75,13 @@ class FiguresView:
         return any(len(cell) > _SENTENCE for row in self.rows for cell in row.cells)
 
 
-def figures_view(table: FigureTable, root: str) -> FiguresView:
+def figures_view(table: FigureTable, root: str, words: Words) -> FiguresView:
     """Return what a page shows of a table.
 
     Args:
         table: The table.
         root: What leads from the page to the site's root.
+        words: The words of the library's language.
 
     """
     sources = list(dict.fromkeys(str(row.source) for row in table.rows.values()))
@@ -97,7 +100,7 @@ def figures_view(table: FigureTable, root: str) -> FiguresView:
                 f"{table.id}-{name}",
                 row.title,
                 inline(row.note, root) if row.note else "",
-                [_cell(row, name, column) for name, column in table.columns.items()],
+                [_cell(row, name, column, words) for name, column in table.columns.items()],
                 sources.index(str(row.source)) + 1,
             )
             for name, row in table.rows.items()
@@ -121,7 +124,7 @@ def _units(column: FigureColumn) -> str:
     return f"{unit} ({shown_unit(column.also)})" if column.also and unit else unit
 
 
-def _cell(row: FigureRow, name: str, column: FigureColumn) -> str:
+def _cell(row: FigureRow, name: str, column: FigureColumn, words: Words) -> str:
     """Return a cell's text: its words, or its figure and in brackets the same in the second unit."""
     cell = row.values.get(name)  # type: ignore[call-overload]
     if cell is None or (column.unit and cell == NONE):
@@ -130,31 +133,34 @@ def _cell(row: FigureRow, name: str, column: FigureColumn) -> str:
     if figure is None:
         return str(cell)
     if not column.also:
-        return _range(*figure)
-    return f"{_range(*figure)} ({_range(*converted(figure, str(column.unit), column.also))})"
+        return _range(*figure, words)
+    return f"{_range(*figure, words)} ({_range(*converted(figure, str(column.unit), column.also), words)})"
 
 
-def _range(low: str, high: str) -> str:
-    shown = (end.replace("-", "\N{MINUS SIGN}") for end in dict.fromkeys((low, high)))
-    return " to ".join(shown)
+def _range(low: str, high: str, words: Words) -> str:
+    low, high = (end.replace("-", "\N{MINUS SIGN}") for end in (low, high))
+    return low if low == high else words.say("tables.range", low=low, high=high)
 
 
-def figures_page(table: FigureTable, shown_on: Iterable[tuple[str, str]]) -> Markup:
+def figures_page(table: FigureTable, shown_on: Iterable[tuple[str, str]], words: Words) -> Markup:
     """Return the page of one table.
 
     Args:
         table: The table.
         shown_on: Title and address, from the site's root, of the content pages that show it.
+        words: The words of the library's language.
 
     """
     others = [(title, f"../{address}") for title, address in shown_on]
-    return render("figures-page", table=figures_view(table, "../"), own_page=True, shown_on=others)
+    return render("figures-page", words, table=figures_view(table, "../", words), own_page=True, shown_on=others)
 
 
 def figures_html(library: Library) -> Markup:
     """Return all tables of a library one below the other, makers' own first, for a page at the site's root."""
+    words = words_of(library)
     return Markup("\n").join(
-        render("figures", table=figures_view(table, ""), own_page=False) for table in _listed(library.figures)
+        render("figures", words, table=figures_view(table, "", words), own_page=False)
+        for table in _listed(library.figures)
     )
 
 
@@ -195,16 +201,17 @@ def with_figures(content: str, library: Library, root: str) -> str:
 
 def _filled(what: str, name: str, library: Library, root: str) -> Markup:
     """Return what stands in the place of a mark."""
+    words = words_of(library)
     if what == "caution":
         if name in library.cautions:
             known = [word for word in library.cautions if word == name]
-            return render("caution", panels=panels_of(known, library, root))
+            return render("caution", words, panels=panels_of(known, library, root))
     elif not name:
-        return render("figures-list", tables=_listed(library.figures), root=f"{root}{FIGURES}")
+        return render("figures-list", words, tables=_listed(library.figures), root=f"{root}{FIGURES}")
     elif name in library.figures:
-        return render("figures", table=figures_view(library.figures[name], root), own_page=False)
-    kind = "caution" if what == "caution" else "table of figures"
-    return Markup("<p><strong>There is no {} <code>{}</code>.</strong></p>").format(kind, name)
+        return render("figures", words, table=figures_view(library.figures[name], root, words), own_page=False)
+    told = marked(words.text("tables.no_caution" if what == "caution" else "tables.no_table"))
+    return Markup("<p><strong>{}</strong></p>").format(told.format(name=name))
 
 
 def _listed(tables: Mapping[str, FigureTable]) -> list[FigureTable]:

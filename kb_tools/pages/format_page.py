@@ -47,6 +47,8 @@ class KeyTable:
     name: str
     summary: str
     rows: list[KeyRow]
+    is_of_steps: bool
+    """Whether some of the keys are for some kinds of step only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,7 @@ def _table(entity: type) -> KeyTable:
         )
         for key, (_, declared) in keys_of(entity).items()
     ]
-    return KeyTable(name.lower(), name, summary_of(entity), rows)
+    return KeyTable(name.lower(), name, summary_of(entity), rows, entity is e.Step)
 
 
 def _steps(kinds: tuple[str, ...]) -> str:

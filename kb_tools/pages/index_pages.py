@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.panels import Panel, ProofView, panels_of, proof_view
 from kb_tools.pages.rich_text import inline, plain
-from kb_tools.pages.wording import counted, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from kb_tools.model.entities import Library, Step, Tree
+    from kb_tools.pages.words import Words
 
 ROOT = ""
 """Index pages lie at the site's root."""
@@ -183,6 +184,7 @@ def _users(trees: dict[str, Tree]) -> list[User]:
 
 def _groups(library: Library, trees: list[Tree], expected: dict[str, float]) -> list[Group]:
     """Return the trees by equipment, in the order in which the equipment is declared."""
+    words = words_of(library)
     about: dict[str, list[Tree]] = {name: [] for name in library.equipment}
     rest: list[Tree] = []
     for tree in trees:
@@ -192,32 +194,32 @@ def _groups(library: Library, trees: list[Tree], expected: dict[str, float]) -> 
         if not named:
             rest.append(tree)
     groups = [
-        Group(name, library.equipment[name].name, [_symptom(tree, expected) for tree in found])  # type: ignore[index]
+        Group(name, library.equipment[name].name, [_symptom(tree, expected, words) for tree in found])  # type: ignore[index]
         for name, found in about.items()
         if found
     ]
     if rest:
-        groups.append(Group("other_", "Other", [_symptom(tree, expected) for tree in rest]))
+        groups.append(Group("other_", words.say("home.other"), [_symptom(tree, expected, words) for tree in rest]))
     return groups
 
 
-def _symptom(tree: Tree, expected: dict[str, float]) -> Symptom:
-    size = counted(len(tree.steps), "step")
+def _symptom(tree: Tree, expected: dict[str, float], words: Words) -> Symptom:
+    size = words.count("count.steps", len(tree.steps))
     if tree.id in expected:
-        size += f", about {minutes(expected[tree.id])}"
+        size = words.say("home.size", steps=size, time=words.minutes(expected[tree.id]))
     return Symptom(tree.title, tree_href(tree), list(tree.heard_as[:_HEARD_ON_HOME]), size)
 
 
 def _fixes(library: Library, uses: _Uses) -> list[FixEntry]:
     """Return the fixes by what they say, in the order of their words."""
-    entries = []
-    for number, (key, found) in enumerate(sorted(uses.fixes.items(), key=lambda item: _words(item[1])), 1):
+    entries, words = [], words_of(library)
+    for number, (key, found) in enumerate(sorted(uses.fixes.items(), key=lambda item: _text(item[1])), 1):
         step = found[0][3]
         entries.append(
             FixEntry(
                 key if not key.startswith("\n") else f"fix_{number}",
                 inline(step.text or "", ROOT),
-                minutes(step.minutes) if step.minutes else "",
+                words.minutes(step.minutes) if step.minutes else "",
                 [(spare, _name(library.spares, spare)) for spare in step.spares],
                 [User(tree.title, f"{tree_href(tree)}#{name}", at) for tree, name, at, _ in found],
             )
@@ -225,7 +227,7 @@ def _fixes(library: Library, uses: _Uses) -> list[FixEntry]:
     return entries
 
 
-def _words(found: list[tuple[Tree, str, int, Step]]) -> str:
+def _text(found: list[tuple[Tree, str, int, Step]]) -> str:
     return plain(found[0][3].text or "").casefold()
 
 
@@ -235,12 +237,13 @@ def _name(things: dict, name: str) -> str:  # type: ignore[type-arg]
 
 def _things(things: dict, used: dict[str, dict[str, Tree]], library: Library) -> list[ThingEntry]:  # type: ignore[type-arg]
     """Return tools or spares in the order of their names."""
+    words = words_of(library)
     currency = (library.settings.currency if library.settings else None) or ""
     return [
         ThingEntry(
             name,
             thing.name,
-            f"{thing.price:g} {currency}".strip() if thing.price is not None else "",
+            f"{words.figure(thing.price)} {currency}".strip() if thing.price is not None else "",
             thing.order_as or "",
             _users(used[name]),
         )

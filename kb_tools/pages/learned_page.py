@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 from kb_tools.numbers.learned import FAR_LONGER, LEAST_TIMED
 from kb_tools.pages.numbering import step_numbers
-from kb_tools.pages.numbers_view import percent
 from kb_tools.pages.rich_text import plain
-from kb_tools.pages.wording import counted, day, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,11 +20,8 @@ if TYPE_CHECKING:
 MOST_LINES = 12
 LEAST_SEARCHES = 3
 """In so many visits a word must have been searched for before a published page shows it."""
-ASIDE = {
-    "other-library": ("record of another library", "records of other libraries"),
-    "unknown-tree": ("visit to a tree that is no longer there", "visits to trees that are no longer there"),
-    "unknown-answers": ("answer that this edition does not have", "answers that this edition does not have"),
-}
+ASIDE = ("other-library", "unknown-tree", "unknown-answers")
+"""What of the records that were set aside the page tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,50 +70,31 @@ def learned_page(library: Library, taught: Lessons, least_searches: int = LEAST_
 class _Page:
     def __init__(self, library: Library, taught: Lessons, least_searches: int) -> None:
         self.library, self.taught, self.least_searches = library, taught, least_searches
+        self.words = words_of(library)
         self.numbers: dict[str, dict[str, int]] = {}
 
     def page(self) -> LearnedPage:
         """Return the page."""
-        taught = self.taught
-        half = f"A median is told from {LEAST_TIMED} times on, from times counted in steps of twice as long."
+        taught, words = self.taught, self.words
         lessons = [
-            self._lesson(
-                "no_cure",
-                "Where walks end without a cure",
-                "Visits that were closed here, of all that ended in this tree; handing over is no cure.",
-                [self._often(one, "ended here") for one in taught.no_cure],
-            ),
-            self._lesson(
-                "cannot_tell",
-                "Where people cannot tell",
-                "Answers that said “cannot tell” or “cannot”, or were taken as if, of all answers.",
-                [self._often(one, "could not") for one in taught.cannot_tell],
-            ),
-            self._lesson(
-                "back",
-                "Where people go back",
-                "Answers that were taken back, of all that were given.",
-                [self._often(one, "taken back") for one in taught.back],
-            ),
+            self._lesson("no_cure", [self._often(one, "no_cure") for one in taught.no_cure]),
+            self._lesson("cannot_tell", [self._often(one, "cannot_tell") for one in taught.cannot_tell]),
+            self._lesson("back", [self._often(one, "back") for one in taught.back]),
             self._lesson(
                 "slow",
-                "What takes far longer than the tree says",
-                f"The median is more than {FAR_LONGER:g} times as long. {half}",
                 [self._slow(one) for one in taught.slow],
+                words.say("learned.slow_lead", times=words.figure(FAR_LONGER), least=LEAST_TIMED),
             ),
-            self._lesson(
-                "fixes",
-                "Fixes that do not hold",
-                "Fixes after which the proof failed. The range holds the true share in 90 of 100 such cases.",
-                [self._cured(one) for one in taught.fixes],
-            ),
+            self._lesson("fixes", [self._cured(one) for one in taught.fixes]),
             self._silent(),
             self._lesson(
                 "unopened",
-                "Trees that nobody opens",
-                "Not opened in the last year, not by a link either.",
                 [
-                    Line(str(self._tree(one.tree).title), f"trees/{one.tree}.html", f"last {self._day(one.last)}")
+                    Line(
+                        str(self._tree(one.tree).title),
+                        f"trees/{one.tree}.html",
+                        words.say("learned.unopened_line", day=self._day(one.last)),
+                    )
                     for one in taught.unopened
                 ],
             ),
@@ -126,20 +103,30 @@ class _Page:
         return LearnedPage(list(self._summary()), lessons)
 
     def _summary(self) -> Iterator[str]:
-        taught = self.taught
-        span = f", from {day(taught.first)} to {day(taught.last)}" if taught.first and taught.last else ""
-        yield f"{counted(taught.records, 'record')}{span}."
-        yield (
-            f"The shares of causes are those of the trees' authors, worth {taught.strength:g} records in each tree, "
-            "and what the records found."
-        )
-        aside = [counted(number, *ASIDE[name]) for name, number in taught.set_aside.items() if name in ASIDE]
+        taught, words = self.taught, self.words
+        records = words.count("count.records", taught.records)
+        if taught.first and taught.last:
+            first, last = words.day(taught.first), words.day(taught.last)
+            yield words.say("learned.summary_span", records=records, first=first, last=last)
+        else:
+            yield words.say("learned.summary", records=records)
+        yield words.say("learned.shares", strength=words.figure(taught.strength))
+        aside = [
+            words.count(f"learned.aside.{name}", number) for name, number in taught.set_aside.items() if name in ASIDE
+        ]
         if aside:
-            yield f"Set aside: {', '.join(aside)}."
+            yield words.say("learned.aside_list", kinds=", ".join(aside))
 
-    def _lesson(self, name: str, title: str, lead: str, lines: Sequence[Line], none: str = "") -> Lesson:
-        none = none or "Nothing of the kind was counted."
-        return Lesson(name, title, lead, list(lines[:MOST_LINES]), none, max(0, len(lines) - MOST_LINES))
+    def _lesson(self, name: str, lines: Sequence[Line], lead: str = "", none: str = "") -> Lesson:
+        words = self.words
+        return Lesson(
+            name,
+            words.say(f"learned.{name}"),
+            lead or words.say(f"learned.{name}_lead"),
+            list(lines[:MOST_LINES]),
+            none or words.say("learned.nothing"),
+            max(0, len(lines) - MOST_LINES),
+        )
 
     def _tree(self, tree: str) -> Tree:
         return self.library.trees[tree]
@@ -149,47 +136,63 @@ class _Page:
         numbers = self.numbers.setdefault(tree, step_numbers(shown))
         found = shown.steps[step]  # type: ignore[index]
         text = plain(found.text) if found.text else step
-        return Line(f"{shown.title}, step {numbers[step]}: {text}", f"trees/{tree}.html#{step}", note)
+        where = self.words.say("learned.at_step", tree=shown.title, n=numbers[step], text=text)
+        return Line(where, f"trees/{tree}.html#{step}", note)
 
-    def _often(self, one: Often, what: str) -> Line:
-        return self._line(one.tree, one.step, f"{what} {one.number:,} of {one.of:,} ({percent(one.number / one.of)})")
+    def _often(self, one: Often, lesson: str) -> Line:
+        words = self.words
+        n, of, share = words.number(one.number), words.number(one.of), words.percent(one.number / one.of)
+        return self._line(one.tree, one.step, words.say(f"learned.{lesson}_line", n=n, all=of, percent=share))
 
     def _slow(self, one: Slow) -> Line:
-        told = f"median {minutes(one.median)} of {counted(one.timed, 'time')}; the tree says {minutes(one.says)}"
+        words = self.words
+        time, says, times = words.minutes(one.median), words.minutes(one.says), words.count("count.times", one.timed)
+        told = words.say("learned.slow_line", time=time, times=times, says=says)
         return self._line(one.tree, one.step, told)
 
     def _cured(self, one: Cured) -> Line:
-        told = f"cured {one.cured:,} of {one.of:,}, so {percent(one.low)} to {percent(one.high)}"
+        words = self.words
         if one.is_surprising:
-            verdict = "less than the tree says"
+            verdict = "learned.fixes_less"
         elif one.cured < one.expected * one.of:
-            verdict = "less than the tree says, but that may be chance"
+            verdict = "learned.fixes_perhaps"
         else:
-            verdict = "no less than the tree says"
-        return self._line(one.tree, one.step, f"{told}; {verdict} ({percent(one.expected)})")
+            verdict = "learned.fixes_no_less"
+        told = words.say(
+            verdict,
+            n=words.number(one.cured),
+            all=words.number(one.of),
+            low=words.percent(one.low),
+            high=words.percent(one.high),
+            says=words.percent(one.expected),
+        )
+        return self._line(one.tree, one.step, told)
 
     def _silent(self) -> Lesson:
-        taught = self.taught
+        taught, words = self.taught, self.words
         by_tree: dict[str, list[Silent]] = {}
         for one in taught.silent:
             by_tree.setdefault(one.tree, []).append(one)
         # Trees with few silent answers first: there the silence means something.
         ordered = sorted(by_tree.values(), key=lambda group: (len(group), group[0].tree))
         lines = [
-            self._line(one.tree, one.step, f"“{one.answer}”, last {self._day(one.last)}")
+            self._line(one.tree, one.step, words.say("learned.silent_line", answer=one.answer, day=self._day(one.last)))
             for group in ordered
             for one in group
         ]
-        short = "The records do not reach back a year, so nothing can be said." if not taught.spans_a_year else ""
-        lead = "Answers of trees that were opened."
-        return self._lesson("silent", "Answers that nobody has given for a year", lead, lines, short)
+        return self._lesson("silent", lines, none="" if taught.spans_a_year else words.say("learned.silent_short"))
 
     def _searches(self) -> Lesson:
         shown = [(word, number) for word, number in self.taught.searches.items() if number >= self.least_searches]
-        lines = [Line(word, "", f"in {counted(number, 'visit')}") for word, number in shown]
-        few = f" Words of fewer than {self.least_searches} visits are not shown." if self.least_searches > 1 else ""
-        lead = f"Single words from searches that found nothing, where the searcher let them into the record.{few}"
-        return self._lesson("searches", "Words that found nothing", lead, lines)
+        words = self.words
+        lines = [
+            Line(word, "", words.say("learned.searches_line", visits=words.count("count.visits", number)))
+            for word, number in shown
+        ]
+        lead = words.say("learned.searches_lead")
+        if self.least_searches > 1:
+            lead += f" {words.say('learned.searches_few', least=self.least_searches)}"
+        return self._lesson("searches", lines, lead)
 
     def _day(self, when: date | None) -> str:
-        return day(when) if when else "never"
+        return self.words.day(when) if when else self.words.say("learned.never")

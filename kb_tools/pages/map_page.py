@@ -16,12 +16,13 @@ from kb_tools.pages.layout import layout
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.table_page import order_words, page_order, sight_words
 from kb_tools.pages.text_width import width, wrap
-from kb_tools.pages.wording import listed
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
     from kb_tools.model.entities import EquipmentMap, Library, Tree
+    from kb_tools.pages.words import Words
 
 _PADDING, _NARROWEST, _LINES = 12, 84, 3
 
@@ -86,7 +87,7 @@ def map_page(library: Library, map_id: str, trees: list[Tree], dot_program: str 
         dot_program: Path of a system `dot`; empty for the embedded engine.
 
     """
-    shown = library.maps[map_id]
+    shown, words = library.maps[map_id], words_of(library)
     using = [tree for tree in trees if tree.map == map_id]
     looks: dict[str, list[Look]] = defaultdict(list)
     for tree in using:
@@ -94,11 +95,11 @@ def map_page(library: Library, map_id: str, trees: list[Tree], dot_program: str 
             looks[part].append(Look(tree.title, [(n, f"../trees/{tree.id}.html#{name}") for n, name in steps]))
     arrives: dict[str, list[str]] = defaultdict(list)
     for flow in shown.flows:
-        arrives[flow.to].append(f"{flow.carries} from {_name(shown, flow.start)}")
+        arrives[flow.to].append(words.say("map.flow", what=flow.carries, part=_name(shown, flow.start)))
     return MapPage(
         map_id,
         shown.title,
-        map_drawing(shown, dot_program),
+        map_drawing(shown, words, dot_program),
         [PartView(name, part.name, arrives[name], looks[name]) for name, part in shown.parts.items()],
         [
             PointView(point.check, _name(shown, point.at), point.carries, _sight(library, shown, str(point.id)))
@@ -113,15 +114,16 @@ def _sight(library: Library, shown: EquipmentMap, point: str) -> list[str]:
 
     The table is the one that `kb draft` derives: any part at or before the point may be broken.
     """
+    words = words_of(library)
     problem = problem_of(table_from_map(library, shown.id, point), library)
     names = {part: _name(shown, part) for part in problem.causes}
     if len(problem.causes) == 1:
-        return [f"Only {names[problem.causes[0]]} can be broken then."]
+        return [words.say("map.only", part=names[problem.causes[0]])]
     if not problem.checks:
-        return [f"Then {listed(list(names.values()), 'or')} may be broken, and no other point tells which."]
+        return [words.say("map.no_check", parts=words.listed(names.values(), "or"))]
     result = page_order(problem)
-    told = sight_words(testability(problem), problem, result.groups if result else groups(problem), names)
-    return told + order_words(result, problem, "")
+    told = sight_words(testability(problem), problem, result.groups if result else groups(problem), names, words)
+    return told + order_words(result, problem, "", words)
 
 
 def looked_at(tree: Tree) -> dict[str, list[tuple[int, str]]]:
@@ -139,11 +141,14 @@ def _name(shown: EquipmentMap, part: str) -> str:
     return str(found.name if found else part)
 
 
-def map_drawing(shown: EquipmentMap, dot_program: str = "", tree: Tree | None = None, root: str = "") -> Markup:
+def map_drawing(
+    shown: EquipmentMap, words: Words, dot_program: str = "", tree: Tree | None = None, root: str = ""
+) -> Markup:
     """Return the drawing of a map: parts as boxes, flows as arrows that say what they carry.
 
     Args:
         shown: The map.
+        words: The words of the library's language.
         dot_program: Path of a system `dot`; empty for the embedded engine.
         tree: A tree whose parts are marked: those it looks at carry the numbers of the steps.
         root: Address of the map's page for the links of the parts; empty on that page itself.
@@ -155,11 +160,8 @@ def map_drawing(shown: EquipmentMap, dot_program: str = "", tree: Tree | None = 
     for number, (part, entity) in enumerate(shown.parts.items()):
         names[part] = f"p{number}"
         steps = [str(number) for number, _ in marked.get(part, [])]
-        told = (
-            wrap(f"{'step' if len(steps) == 1 else 'steps'} {', '.join(steps)}", FONT_SIZE, TEXT_ROOM, 2)
-            if steps
-            else ()
-        )
+        steps_told = words.form("map.shape_steps", len(steps)).format(steps=", ".join(steps))
+        told = wrap(steps_told, FONT_SIZE, TEXT_ROOM, 2) if steps else ()
         lines = (*wrap(entity.name, FONT_SIZE, TEXT_ROOM, _LINES), *told)
         wide = max(_NARROWEST, *(round(width(line, FONT_SIZE)) + 2 * _PADDING for line in lines))
         drawing.shapes.append(
@@ -181,5 +183,5 @@ def map_drawing(shown: EquipmentMap, dot_program: str = "", tree: Tree | None = 
     for (tail, head), carries in carried.items():
         kind = carries[0] if len(carries) == 1 else "plain"
         drawing.arrows.append(Arrow(tail, head, tuple(wrap(", ".join(carries), LABEL_SIZE, LABEL_ROOM, 2)), kind))
-    title = f"Map of the parts: {shown.title}"
+    title = words.say("map.drawing", title=shown.title)
     return svg_of(drawing, layout(dot_of(drawing), dot_program), title, page=root, tip="ft-tip-map")

@@ -11,20 +11,19 @@ from kb_tools.numbers.shares import found_causes, prior_shares, prior_strength
 from kb_tools.numbers.time_lost import best_swap, time_spent
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.rich_text import plain
-from kb_tools.pages.wording import counted, listed, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from kb_tools.model.entities import Library, Tree
     from kb_tools.model.graph import StepGraph
     from kb_tools.numbers.odds import TreeNumbers
     from kb_tools.numbers.visit import Item, Packing, Visits
+    from kb_tools.pages.words import Words
 
 MOST_ROWS = 8
 _ROUNDING = 1e-9
-_LEAST, _MOST = 0.01, 0.99
-_SURE, _TENTHS, _ROUND = 0.95, 0.15, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,22 +67,22 @@ def numbers_view(library: Library, graph: StepGraph, tree: Tree, visits: Visits)
         visits: What visits need, with the numbers of the tree and of all that links lead to from it.
 
     """
-    own = visits.numbers[tree.id]
+    words, own = words_of(library), visits.numbers[tree.id]
     packing = visits.packing([tree.id])
     steps = step_numbers(tree)
     causes = causes_at(graph, own, own.start)
     spent = time_spent(graph, library, own)
     most = max((one.minutes for one in spent), default=1.0)
     return NumbersView(
-        _summary(own),
+        _summary(own, words),
         _causes(library, tree, causes),
         [
             Row(
-                f"Step {steps[one.step]}: {_text(library, tree, one.step)}",
+                words.say("numbers.step", n=steps[one.step], text=_text(library, tree, one.step)),
                 f"#{one.step}",
-                f"{minutes(one.minutes)} of an average visit",
+                words.say("numbers.of_visit", time=words.minutes(one.minutes)),
                 round(100 * one.minutes / most),
-                f"{in_ten(one.reach)} visits come to it",
+                words.say("numbers.come_to_it", chance=words.in_ten(one.reach)),
             )
             for one in spent[:MOST_ROWS]
         ],
@@ -98,13 +97,14 @@ def numbers_view(library: Library, graph: StepGraph, tree: Tree, visits: Visits)
 
 def items_rows(library: Library, packing: Packing) -> list[Row]:
     """Return a line for each spare and tool, likeliest needed first."""
+    words = words_of(library)
     return [
         Row(
             item_name(library, one.item),
             "",
-            percent(one.chance),
+            words.percent(one.chance),
             round(100 * one.chance),
-            f"packed down to here, {in_ten(one.cured_with_first)} end cured",
+            words.say("numbers.cured_with", chance=words.in_ten(one.cured_with_first)),
         )
         for one in packing.items
     ]
@@ -113,7 +113,7 @@ def items_rows(library: Library, packing: Packing) -> list[Row]:
 def rarely_words(library: Library, packing: Packing) -> str:
     """Name what is needed less often than what stands on the rows."""
     rest = [item_name(library, one.item) for one in packing.items[MOST_ROWS:]]
-    return f"Needed less often: {', '.join(rest)}." if rest else ""
+    return words_of(library).say("numbers.rarely", items=", ".join(rest)) if rest else ""
 
 
 def pack_words(library: Library, packing: Packing, visits: int) -> list[str]:
@@ -122,32 +122,44 @@ def pack_words(library: Library, packing: Packing, visits: int) -> list[str]:
     The smallest set is that of nine visits in ten cured; where nothing reaches so far, that is said,
     and the set keeps nine tenths of what everything together reaches.
     """
-    whom = "such visits" if visits == 1 else "of these visits"
-    least = "at least " if packing.at_least else ""
-    best = f"{least}{in_ten(packing.cured_with_all)} {whom} end cured ({percent(packing.cured_with_all)})"
+    words = words_of(library)
+
+    def cured(chance: float) -> str:
+        told = words.in_ten(chance)
+        told = words.say("figures.at_least", chance=told) if packing.at_least else told
+        key = "pack.such_visits" if visits == 1 else "pack.these_visits"
+        return words.say(key, chance=told, percent=words.percent(chance))
+
+    best = cured(packing.cured_with_all)
     if not packing.items:
-        return [f"No step names a spare or a tool; {best}."]
-    smaller = "no smaller set does" if packing.is_smallest else "a smaller set may, but none was found"
-    reached = f"{least}{in_ten(packing.cured_with_smallest)} {whom} end cured ({percent(packing.cured_with_smallest)})"
-    lists = [_names(library, packing.smallest, is_tool=is_tool) for is_tool in (True, False)]
-    take = f"Take along {' and '.join(filter(None, lists))}" if packing.smallest else "With nothing taken along"
-    rest = "the others are handed over or end without a mending"
+        return [words.say("pack.nothing_named", cured=best)]
+    smaller = words.say("pack.smallest" if packing.is_smallest else "pack.perhaps_smaller")
+    rest = words.say("pack.rest")
+    take = _take(library, packing.smallest, cured(packing.cured_with_smallest))
     if packing.is_enough:
-        told = [f"{take}: {reached}. That is enough for nine in ten, and {smaller}."]
+        told = [f"{take} {words.say('pack.enough', smaller=smaller)}"]
     elif packing.cured_with_smallest >= packing.cured_with_all - _ROUNDING:
-        told = [f"{take}: {reached}. No packing cures more, and {smaller}; {rest}."]
+        told = [f"{take} {words.say('pack.all_of_it', smaller=smaller, rest=rest)}"]
     else:
-        told = [f"{take}: {reached}. That keeps nine tenths of what can be reached, and {smaller}."]
-        told.append(f"No packing cures nine visits in ten: even with everything listed here, {best}; {rest}.")
+        told = [f"{take} {words.say('pack.nine_tenths', smaller=smaller)}"]
+        told.append(words.say("pack.not_enough", cured=best, rest=rest))
     if visits > 1 and any(not item.is_tool for item in packing.smallest):
-        told.append("One of each is counted: where two visits may need the same spare, take two.")
+        told.append(words.say("pack.twice"))
     return told
 
 
-def _names(library: Library, items: Iterable[Item], *, is_tool: bool) -> str:
-    names = [item_name(library, item) for item in items if item.is_tool is is_tool]
-    kind = "tool" if is_tool else "spare"
-    return f"the {kind}{'s' if len(names) > 1 else ''} {listed(names)}" if names else ""
+def _take(library: Library, packed: Sequence[Item], cured: str) -> str:
+    """Return the sentence that names what is taken along and says how many visits end cured with it."""
+    words = words_of(library)
+    if not packed:
+        return words.say("pack.take_nothing", cured=cured)
+    tools, spares = (
+        words.form(key, len(names)).format(names=words.listed(names)) if names else ""
+        for key, is_tool in (("pack.tools", True), ("pack.spares", False))
+        for names in [[item_name(library, item) for item in packed if item.is_tool is is_tool]]
+    )
+    both = words.say("pack.both", tools=tools, spares=spares) if tools and spares else tools or spares
+    return words.say("pack.take", items=both, cured=cured)
 
 
 def item_name(library: Library, item: Item) -> str:
@@ -156,19 +168,28 @@ def item_name(library: Library, item: Item) -> str:
     return next((str(thing.name) for name, thing in things.items() if name == item.id), item.id)
 
 
-def _summary(own: TreeNumbers) -> list[str]:
+def _summary(own: TreeNumbers, words: Words) -> list[str]:
     ahead = own.ahead
-    checks = counted(max(1, round(ahead.checks)), "check")
-    cured = f"{_capital(in_ten(ahead.cured))} visits end cured ({percent(ahead.cured)})"
-    handed = f"{in_ten(ahead.escalation)} are handed over ({percent(ahead.escalation)})"
+    outcome = words.say(
+        "numbers.outcome",
+        cured=words.in_ten(ahead.cured),
+        cured_percent=words.percent(ahead.cured),
+        handed=words.in_ten(ahead.escalation),
+        handed_percent=words.percent(ahead.escalation),
+    )
     told = [
-        f"A visit takes about {minutes(ahead.minutes)} hands on, with about {checks}; at worst {minutes(ahead.worst)}.",
-        f"{cured}; {handed}.",
+        words.say(
+            "numbers.visit",
+            time=words.minutes(ahead.minutes),
+            checks=words.count("count.checks", max(1, round(ahead.checks))),
+            worst=words.minutes(ahead.worst),
+        ),
+        outcome[:1].upper() + outcome[1:],
     ]
     if ahead.waiting >= 1:
-        told.append(f"Besides, about {minutes(ahead.waiting)} go by with waiting.")
+        told.append(words.say("numbers.waiting", time=words.minutes(ahead.waiting)))
     if own.dropped:
-        told.append(f"Not counted, since only “cannot” or “cannot tell” leads there: {', '.join(own.dropped)}.")
+        told.append(words.say("numbers.dropped", causes=", ".join(own.dropped)))
     return told
 
 
@@ -177,14 +198,14 @@ def field_words(library: Library, tree: Tree) -> str:
     found = sum(found_causes(library, tree).values())
     if not found:
         return ""
-    return (
-        f"{counted(found, 'record')} of visits found a cause here; the author's word weighs as much as "
-        f"{prior_strength(library):g}. The ranges hold the true share in 90 of 100 such cases."
-    )
+    words = words_of(library)
+    strength = words.figure(prior_strength(library))
+    return words.say("numbers.field", records=words.count("count.records", found), strength=strength)
 
 
 def _causes(library: Library, tree: Tree, causes: Mapping[str, float]) -> list[Row]:
     """Return a line for each cause; links into one tree are one line."""
+    words = words_of(library)
     shares: dict[str, float] = {}
     named: dict[str, list[str]] = {}
     for name, share in causes.items():
@@ -194,7 +215,7 @@ def _causes(library: Library, tree: Tree, causes: Mapping[str, float]) -> list[R
     notes = _ranges(library, tree, named)
     ranked = sorted(shares, key=lambda text: -round(shares[text], 9))
     return [
-        Row(text, f"#{named[text][0]}", percent(shares[text]), round(100 * shares[text]), notes.get(text, ""))
+        Row(text, f"#{named[text][0]}", words.percent(shares[text]), round(100 * shares[text]), notes.get(text, ""))
         for text in ranked[:MOST_ROWS]
     ]
 
@@ -210,9 +231,15 @@ def _ranges(library: Library, tree: Tree, named: Mapping[str, Sequence[str]]) ->
         return {}
     counts = [sum(found[name] for name in names) for names in named.values()]
     before = [float(sum(prior[name] for name in names)) for names in named.values()]
+    words = words_of(library)
     known = share_interval(counts, before, prior_strength(library) * sum(before))
     return {
-        text: f"range {percent(low)} to {percent(high)}, found {counted(number, 'time')}"
+        text: words.say(
+            "numbers.range",
+            low=words.percent(low),
+            high=words.percent(high),
+            times=words.count("count.times", number),
+        )
         for text, number, (_, low, high) in zip(named, counts, known, strict=True)
     }
 
@@ -221,41 +248,14 @@ def _text(library: Library, tree: Tree, name: str) -> str:
     step = tree.steps[name]  # type: ignore[index]
     if step.kind == "link" and step.link:
         linked = library.trees.get(step.link.partition("/")[0])
-        return f"Goes on in: {linked.title}" if linked else str(step.link)
+        return words_of(library).say("numbers.goes_on_in", tree=linked.title) if linked else str(step.link)
     return plain(step.text) if step.text else name
 
 
 def _swap(library: Library, graph: StepGraph, own: TreeNumbers, steps: Mapping[str, int]) -> str:
-    found = best_swap(graph, library, own)
+    words, found = words_of(library), best_swap(graph, library, own)
     if found is None:
-        return "No two neighbouring checks would save time by changing places."
+        return words.say("numbers.no_swap")
     first, second = steps[found.first], steps[found.second]
-    return (
-        f"Asking step {second} before step {first} would save about {minutes(found.saves)} a visit, "
-        f"if the faults that step {first} tells apart answer “{found.over}” there."
-    )
-
-
-def percent(chance: float) -> str:
-    """Return a chance as a figure."""
-    if 0 < chance < _LEAST:
-        return "under 1\N{NO-BREAK SPACE}%"
-    if _MOST < chance < 1:
-        return "over 99\N{NO-BREAK SPACE}%"
-    return f"{chance:.0%}".replace("%", "\N{NO-BREAK SPACE}%")
-
-
-def in_ten(chance: float) -> str:
-    """Return a chance in the words that the walk uses, as in `about 8 in 10`."""
-    if chance >= _SURE:
-        return "nearly all" if chance < 1 else "all"
-    if chance >= _TENTHS:
-        return f"about {chance * 10:.0f} in 10"
-    if chance < _LEAST:
-        return "fewer than 1 in 100" if chance else "none"
-    one = 1 / chance
-    return f"about 1 in {one:.0f}" if one < _ROUND else f"about 1 in {round(one / 10) * 10}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    time = words.minutes(found.saves)
+    return words.say("numbers.swap", first=first, second=second, time=time, answer=found.over)

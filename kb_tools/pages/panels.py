@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from kb_tools.model.entities import SIGNAL_WORDS
 from kb_tools.pages.rich_text import inline
-from kb_tools.pages.wording import minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -66,7 +66,7 @@ def proof_view(proof_id: Word, library: Library, root: str) -> ProofView | None:
     return ProofView(
         proof_id,
         proof.title,
-        minutes(proof.minutes) if proof.minutes else "",
+        words_of(library).minutes(proof.minutes) if proof.minutes else "",
         proof.people or 1,
         [str(library.hazards[hazard].name) for hazard in proof.needs if hazard in library.hazards],
         panels_of(proof.cautions, library, root),

@@ -14,6 +14,7 @@ from kb_tools.rules.contract import all_rules
 from kb_tools.rules.example_files import Example, examples_of
 
 if TYPE_CHECKING:
+    from kb_tools.pages.words import Words
     from kb_tools.rules.contract import Rule
 
 ROOT = "../"
@@ -54,19 +55,19 @@ class RulePage:
     examples: list[ExampleView]
 
 
-def rule_pages() -> list[RulePage]:
+def rule_pages(words: Words) -> list[RulePage]:
     """Return the pages of all rules, in the order of their ids."""
-    return [_page(rule) for rule in all_rules().values()]
+    return [_page(rule, words) for rule in all_rules().values()]
 
 
-def _page(rule: Rule) -> RulePage:
+def _page(rule: Rule, words: Words) -> RulePage:
     text = html(inspect.cleandoc(rule.__doc__), ROOT)
     return RulePage(
         rule.ID,
         str(rule.SEVERITY),
         inline(rule.SUMMARY, ROOT),
         _linked(text, rule.ID),
-        [_example(example) for example in examples_of(rule.ID)],
+        [_example(example, words) for example in examples_of(rule.ID)],
     )
 
 
@@ -81,7 +82,7 @@ def _linked(text: Markup, own: str) -> Markup:
     return Markup(re.sub(r"<code>([a-z-]+)</code>", link, text))  # noqa: S704 - safe HTML with links put in
 
 
-def _example(example: Example) -> ExampleView:
+def _example(example: Example, words: Words) -> ExampleView:
     lines = example.text.removesuffix("\n").split("\n")
     head = next((at for at, line in enumerate(lines[1:], 1) if not line.startswith("#")), len(lines))
     about = " ".join(line.lstrip("# ") for line in lines[1:head] if not _MARKS.fullmatch(line))
@@ -95,7 +96,7 @@ def _example(example: Example) -> ExampleView:
         if number > head or number in finds
     ]
     elsewhere = [
-        f"{expected.file}, line {expected.line}: {expected.rule}"
+        words.say("reference.place", file=expected.file, line=expected.line, rule=expected.rule)
         for expected in example.expected
         if expected.file != example.target
     ]

@@ -6,12 +6,18 @@ variables get short names; names of properties stay.
 
 from __future__ import annotations
 
+import json
+import re
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rjsmin import jsmin
 
 from kb_tools.pages.short_names import shortened
+
+if TYPE_CHECKING:
+    from kb_tools.pages.words import Node, Words
 
 WALKER = Path(__file__).parent / "walker"
 ENGINE = ("load", "code", "reading", "stand", "walk", "resume")
@@ -22,19 +28,40 @@ FINDER = ("find_words", "find")
 """Scripts that find without a page."""
 _FINDER = (*FINDER, "view_find")
 _DAY = ("take", "view_visits")
-LANGUAGE = "en"
+_NAME = re.compile(r"[A-Za-z_]\w*")
+_SOUGHT = "bring_match"
+"""The lists of this group are looked for in texts; all other words are shown."""
 
 
-@cache
-def words() -> str:
-    """Return the script with the texts of the interface."""
-    return _squeezed(WALKER / f"words.{LANGUAGE}.js")
+def words_script(words: Words) -> str:
+    """Return the script with the texts of the walk."""
+    return f"(window.faultTrees=window.faultTrees||{{}}).words={_literal(words.walk)};\n"
+
+
+def _literal(node: Node, *, sought: bool = False) -> str:
+    """Return texts, lists and groups of them as they stand in a script, with quotes only where they are needed.
+
+    Args:
+        node: The texts.
+        sought: Whether a list is looked for in other texts: then it becomes a pattern that finds any of it.
+
+    """
+    if isinstance(node, str):
+        return json.dumps(node, ensure_ascii=False)
+    if isinstance(node, list):
+        pattern = "|".join(map(re.escape, node)).replace("/", r"\/").replace(r"\ ", " ")
+        return f"/{pattern}/i" if sought else f"[{','.join(map(_literal, node))}]"
+    inside = [
+        f"{name if _NAME.fullmatch(name) else json.dumps(name)}:{_literal(part, sought=name == _SOUGHT or sought)}"
+        for name, part in node.items()
+    ]
+    return f"{{{','.join(inside)}}}"
 
 
 @cache
 def walker_script() -> str:
     """Return what every page uses: all scripts but the texts, the finder and the page of the day's visits."""
-    names = sorted(path.stem for path in WALKER.glob("*.js") if not path.stem.startswith("words."))
+    names = sorted(path.stem for path in WALKER.glob("*.js"))
     return _joined(*_FIRST, *(name for name in names if name not in (*_FIRST, *_FINDER, *_DAY)))
 
 

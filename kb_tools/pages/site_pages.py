@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
@@ -19,7 +19,6 @@ from kb_tools.numbers.visit import Visits
 from kb_tools.pages.browser_data import INDEX, LIBRARY, browser_files
 from kb_tools.pages.drawer import Drawer
 from kb_tools.pages.edition_page import EDITION_PAGE, EditionNews, edition_page
-from kb_tools.pages.edition_page import TITLE as EDITION_TITLE
 from kb_tools.pages.figures_page import figures_page, with_figures
 from kb_tools.pages.format_page import format_page
 from kb_tools.pages.index_pages import Indexes, indexes
@@ -28,10 +27,11 @@ from kb_tools.pages.map_page import map_page
 from kb_tools.pages.render import render
 from kb_tools.pages.rich_text import FIGURES
 from kb_tools.pages.rule_page import rule_pages
-from kb_tools.pages.scripts import LANGUAGE, day_script, finder_script, styles, walker_script, words
+from kb_tools.pages.scripts import day_script, finder_script, styles, walker_script, words_script
 from kb_tools.pages.table_page import table_page
 from kb_tools.pages.tree_page import TreePage, chart_of, tree_page
 from kb_tools.pages.visits_page import VISITS, visits_page, visits_script
+from kb_tools.pages.words import Words, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -42,12 +42,10 @@ if TYPE_CHECKING:
     from kb_tools.rules.contract import Subject
 
 SITE_STYLES = Path(__file__).parent / "site.css"
-WORDS = f"kb/words.{LANGUAGE}.js"
 FINDER = "kb/finder.js"
 DAY = "kb/day.js"
 _LATER_SCRIPTS = {"index.md": [FINDER], "visits.md": [FINDER, DAY]}
 """What single pages use besides, after the scripts of every page."""
-LEARNED = "What the field teaches"
 SYMPTOMS_MARK = "<!-- symptoms -->"
 """Where content/index.md wants the symptoms; left out: at its end."""
 
@@ -115,66 +113,77 @@ class SitePages:
     def pages(self) -> Iterator[SitePage]:
         """Yield every page: home, the indexes, the trees."""
         yield SitePage("index.md", self.title, lambda: Markup("<h1>{}</h1>").format(self.title) + self._home())
+        words = self.words
         for source, title in (
-            ("fixes", "Fixes"),
-            ("cautions", "Cautions"),
-            ("proofs", "Proofs"),
-            ("tools-and-spares", "Tools and spares"),
+            ("fixes", words.say("page.fixes")),
+            ("cautions", words.say("page.cautions")),
+            ("proofs", words.say("page.proofs")),
+            ("tools-and-spares", words.say("page.tools_and_spares")),
         ):
             yield SitePage(f"{source}.md", title, partial(self._index, source, title))
         if self.numbers:
-            yield SitePage("visits.md", _VISITS_TITLE, self._day)
-        yield SitePage(EDITION_PAGE, EDITION_TITLE, self._edition)
+            yield SitePage("visits.md", words.say("page.visits"), self._day)
+        yield SitePage(EDITION_PAGE, words.say("page.edition"), self._edition)
         counts = self._subject.library.counts
         if counts and counts.records and self.numbers:
-            yield SitePage("learned.md", LEARNED, self._learned)
+            yield SitePage("learned.md", words.say("page.learned"), self._learned)
         for map_id, shown in self._subject.library.maps.items():
             yield SitePage(f"maps/{map_id}.md", shown.title, partial(self._map, map_id))
         for table_id in self._tables:
             title = str(self._subject.library.tables[table_id].title)
             yield SitePage(f"tables/{table_id}.md", title, partial(self._table, table_id))
+        contents = ((words.say("tree.chart"), "ft_chart"), (words.say("tree.steps"), "ft_steps"))
         for tree in self.trees:
-            yield SitePage(
-                f"trees/{tree.id}.md", tree.title, partial(self._tree, tree.id), _TREE_CONTENTS, in_navigation=False
-            )
+            page = partial(self._tree, tree.id)
+            yield SitePage(f"trees/{tree.id}.md", tree.title, page, contents, in_navigation=False)
         for table_id, table in self._subject.library.figures.items():
             page = partial(self._figures, table_id)
             yield SitePage(f"{FIGURES}/{table_id}.md", table.title, page, in_navigation=False)
         yield from self._old_addresses()
         if self._with_reference:
-            yield from _reference_pages()
+            yield from self._reference_pages()
 
     @property
     def title(self) -> str:
         """The library's title."""
-        settings = self._subject.library.settings
-        return str(settings.title) if settings and settings.title else "Fault trees"
+        return self.library.title
+
+    @property
+    def words(self) -> Words:
+        """The words of the library's language."""
+        return words_of(self.library)
+
+    def render(self, template: str, **data: Any) -> Markup:  # noqa: ANN401 - each template has data of its own
+        """Return what a template makes of data in the words of the library's language."""
+        return render(template, self.words, **data)
 
     def symptoms(self) -> Markup:
         """Return the finder and the list of symptoms."""
-        return render("home", page=self._indexes)
+        return self.render("home", page=self._indexes)
 
     def _index(self, name: str, title: str) -> Markup:
-        return _titled(title, name, self._indexes)
+        return self._titled(title, name, self._indexes)
 
     def _day(self) -> Markup:
         page = visits_page(self._subject.library, self.trees, self._visits)
-        return _titled(_VISITS_TITLE, "visits", page)
+        return self._titled(self.words.say("page.visits"), "visits", page)
 
     def _learned(self) -> Markup:
-        subject = self._subject
-        return _titled(LEARNED, "learned", learned_page(subject.library, lessons(subject.library, subject.graph)))
+        page = learned_page(self.library, lessons(self.library, self._subject.graph))
+        return self._titled(self.words.say("page.learned"), "learned", page)
 
     def _edition(self) -> Markup:
-        return _titled(EDITION_TITLE, "edition", edition_page(self.library, self.trees, self.news))
+        page = edition_page(self.library, self.trees, self.news)
+        return self._titled(self.words.say("page.edition"), "edition", page)
 
     def _map(self, map_id: str) -> Markup:
         page = map_page(self._subject.library, map_id, self.trees, self._dot)
-        return _titled(page.title, "map", page)
+        return self._titled(page.title, "map", page)
 
     def _figures(self, table_id: str) -> Markup:
         table = self._subject.library.figures[table_id]
-        return Markup("<h1>{}</h1>").format(table.title) + figures_page(table, self.shown_on.get(table_id, ()))
+        page = figures_page(table, self.shown_on.get(table_id, ()), self.words)
+        return Markup("<h1>{}</h1>").format(table.title) + page
 
     def with_figures(self, html: str, root: str) -> str:
         """Return a content page with the tables of figures and the cautions that it asks for."""
@@ -192,17 +201,18 @@ class SitePages:
     def _table(self, table_id: str) -> Markup:
         subject = self._subject
         page = table_page(subject.library, subject.graph, self.numbers, table_id)
-        return _titled(page.title, "table", page)
+        return self._titled(page.title, "table", page)
 
     def _home(self) -> Markup:
         """Return the finder, the list of symptoms, and what lies behind the trees."""
-        library = self._subject.library
-        behind = [(f"Evidence table: {library.tables[name].title}", f"tables/{name}.html") for name in self._tables]
-        behind += [(f"Map: {shown.title}", f"maps/{name}.html") for name, shown in library.maps.items()]
-        return self.symptoms() + (render("behind", page=behind) if self.numbers else Markup())
+        library, say = self.library, self.words.say
+        tables = ((library.tables[name].title, name) for name in self._tables)
+        behind = [(say("home.table", title=title), f"tables/{name}.html") for title, name in tables]
+        behind += [(say("home.map", title=shown.title), f"maps/{name}.html") for name, shown in library.maps.items()]
+        return self.symptoms() + (self.render("behind", page=behind) if self.numbers else Markup())
 
     def _tree(self, tree_id: str) -> Markup:
-        return render("tree", page=self.tree_page(tree_id), former=self._moves.old_steps(tree_id))
+        return self.render("tree", page=self.tree_page(tree_id), former=self._moves.old_steps(tree_id))
 
     @cached_property
     def _moves(self) -> Moves:
@@ -214,7 +224,7 @@ class SitePages:
         for old, now in self._moves.old_trees().items():
             if now in published:
                 href, title = f"{now}.html", published[now].title
-                page = partial(_titled, title, "moved", {"href": href, "title": title})
+                page = partial(self._titled, title, "moved", {"href": href, "title": title})
                 yield SitePage(f"trees/{old}.md", title, page, in_navigation=False, leads_to=href)
 
     def tree_page(self, tree_id: str) -> TreePage:
@@ -246,16 +256,17 @@ class SitePages:
     def framed(self, html: str, *, root: str, is_home: bool, is_tree: bool) -> str:
         """Return a page's content with what stands on every page around it."""
         if not is_home:
-            way = Markup('<p class="ft-home"><a href="{}index.html#find">Find a fault</a></p>').format(root)
+            way = Markup('<p class="ft-home"><a href="{}index.html#find">{}</a></p>')
+            way = way.format(root, self.words.say("page.find"))
         else:
             # The finder stands here, and is to be used at once.
             way = Markup('<script src="{}"></script>').format(INDEX) if self.numbers else Markup()
-        note = "" if is_tree else render("standing")
+        note = "" if is_tree else self.render("standing")
         return f'<div class="ft-page">{way}{html}{note}<div class="ft-edition" data-ft-edition></div></div>'
 
     def findings_html(self, findings: Sequence[Finding]) -> Markup:
         """Return the findings as the head of a preview page."""
-        return render("findings", findings=findings)
+        return self.render("findings", findings=findings)
 
     def styles(self) -> list[str]:
         """Return the addresses of the style sheets that every page uses."""
@@ -263,7 +274,11 @@ class SitePages:
 
     def scripts(self) -> list[str]:
         """Return the addresses of the scripts that every page uses, in the order to load them."""
-        return [WORDS, "kb/walker.js", *([LIBRARY] if self.numbers else [])]
+        return [self._words_address, "kb/walker.js", *([LIBRARY] if self.numbers else [])]
+
+    @property
+    def _words_address(self) -> str:
+        return f"kb/words.{self.words.language}.js"
 
     def later_scripts(self, source: str) -> list[str]:
         """Return the addresses of the scripts that a page uses besides, in the order to load them."""
@@ -276,7 +291,7 @@ class SitePages:
     def data(self) -> Iterator[tuple[str, str]]:
         """Yield the data for the browser: address and content."""
         yield "kb/walker.css", styles()
-        yield WORDS, words()
+        yield self._words_address, words_script(self.words)
         yield "kb/walker.js", walker_script()
         yield FINDER, finder_script()
         yield DAY, day_script()
@@ -292,20 +307,16 @@ class SitePages:
             yield from browser_files(subject.library, subject.graph, subject.isolation, self.trees, self.numbers)
             yield VISITS, visits_script(subject.library, self.trees, self._visits)
 
+    def _reference_pages(self) -> Iterator[SitePage]:
+        """Yield the pages of the file format and of the rules."""
+        title = self.words.say("page.format")
+        yield SitePage("reference/format.md", title, lambda: self._titled(title, "format", format_page()))
+        rules, of_rules = rule_pages(self.words), self.words.say("page.rules")
+        yield SitePage("rules/index.md", of_rules, partial(self._titled, of_rules, "rules", rules))
+        for rule in rules:
+            page = partial(self._titled, rule.id, "rule", rule)
+            yield SitePage(f"rules/{rule.id}.md", rule.id, page, in_navigation=False)
 
-def _reference_pages() -> Iterator[SitePage]:
-    """Yield the pages of the file format and of the rules."""
-    yield SitePage("reference/format.md", "File format", lambda: _titled("File format", "format", format_page()))
-    rules = rule_pages()
-    yield SitePage("rules/index.md", "Rules", partial(_titled, "Rules", "rules", rules))
-    for rule in rules:
-        yield SitePage(f"rules/{rule.id}.md", rule.id, partial(_titled, rule.id, "rule", rule), in_navigation=False)
-
-
-def _titled(title: str, template: str, page: object) -> Markup:
-    """Return a page of a title and what a template makes of the data."""
-    return Markup("<h1>{}</h1>").format(title) + render(template, page=page)
-
-
-_VISITS_TITLE = "Today's visits"
-_TREE_CONTENTS = (("The whole tree", "ft_chart"), ("Steps", "ft_steps"))
+    def _titled(self, title: str, template: str, page: object) -> Markup:
+        """Return a page of a title and what a template makes of the data."""
+        return Markup("<h1>{}</h1>").format(title) + self.render(template, page=page)

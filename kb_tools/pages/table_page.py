@@ -10,9 +10,8 @@ from kb_tools.numbers.evidence import problem_of
 from kb_tools.numbers.testability import NO_FAULT, testability
 from kb_tools.numbers.tree_on_table import tree_on_table
 from kb_tools.pages.numbering import step_numbers
-from kb_tools.pages.numbers_view import in_ten, percent
 from kb_tools.pages.rich_text import plain
-from kb_tools.pages.wording import counted, listed, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     from kb_tools.numbers.odds import TreeNumbers
     from kb_tools.numbers.order_problem import Order, Problem, Result
     from kb_tools.numbers.testability import Testability
+    from kb_tools.pages.words import Words
 
 MOST_STATES = 4000
 """So many situations a page's search for the best order looks at: a build stays quick, and its bytes the same."""
@@ -95,23 +95,27 @@ def table_page(library: Library, graph: StepGraph, numbers: Mapping[str, TreeNum
         table_id: Which table.
 
     """
-    table = library.tables[table_id]
+    table, words = library.tables[table_id], words_of(library)
     problem = problem_of(table, library)
     result = page_order(problem)
     tree = library.trees.get(table.tree) if table.tree else None
     played = tree_on_table(table, problem, library, graph, numbers) if tree and table.tree in numbers else None
-    names = {str(cause): _cause(str(cause)) for cause in table.causes}
+    names = {str(cause): _cause(str(cause), words) for cause in table.causes}
     strays = {one.cause: one.elsewhere for one in played.causes} if played else {}
     causes = [
         CauseView(
             names[cause],
             f"../trees/{tree.id}.html#{entry.fix}" if tree and entry.fix and entry.fix in tree.steps else "",
-            percent(weight),
+            words.percent(weight),
             round(100 * weight),
-            _shows(table, cause),
+            _shows(table, cause, words),
             [
-                f"{in_ten(one.chance)} at step {_place(library, one.end)}, over steps "
-                + ", ".join(_place(library, key) for key in one.path[:-1])
+                words.say(
+                    "table.elsewhere_at",
+                    chance=words.in_ten(one.chance),
+                    end=_place(library, one.end),
+                    steps=", ".join(_place(library, key) for key in one.path[:-1]),
+                )
                 for one in strays.get(cause, [])
             ],
         )
@@ -121,25 +125,25 @@ def table_page(library: Library, graph: StepGraph, numbers: Mapping[str, TreeNum
     ]
     bars: list[tuple[str, str, int]] = []
     if result:
-        rows = [("The best order found", result.expected_minutes), ("No order takes less than", result.lower_bound)]
+        rows = [("table.bar_found", result.expected_minutes), ("table.bar_bound", result.lower_bound)]
         if result.exact:
-            rows = [("The best order there is", result.expected_minutes)]
+            rows = [("table.bar_best", result.expected_minutes)]
         if played:
-            rows.insert(0, ("The tree", played.minutes))
+            rows.insert(0, ("table.bar_tree", played.minutes))
         longest = max([value for _, value in rows] + [1e-9])
-        bars = [(text, _fine(value), round(100 * value / longest)) for text, value in rows]
+        bars = [(words.say(key), words.minutes_and_tenths(value), round(100 * value / longest)) for key, value in rows]
     return TablePage(
         table_id,
         str(table.title),
         (str(tree.title), f"../trees/{tree.id}.html") if tree else None,
-        sight_words(testability(problem), problem, _groups(result, problem), names),
-        order_words(result, problem, table_id),
-        _order(result.order, table, problem, names) if result else [],
-        _judged(played.minutes, played.beside, result) if played and result else [],
+        sight_words(testability(problem), problem, _groups(result, problem), names, words),
+        order_words(result, problem, table_id, words),
+        _order(result.order, table, problem, names, words) if result else [],
+        _judged(played.minutes, played.beside, result, words) if played and result else [],
         bars,
         sorted(causes, key=lambda one: -one.percent),
         [
-            CheckView(_asked(table, check.id), minutes(check.minutes), ", ".join(check.answers))
+            CheckView(_asked(table, check.id), words.minutes(check.minutes), ", ".join(check.answers))
             for check in problem.checks
         ],
         any(one.elsewhere for one in causes),
@@ -154,7 +158,7 @@ def page_order(problem: Problem) -> Result | None:
 
 
 def sight_words(
-    sight: Testability, problem: Problem, groups: Sequence[Sequence[str]], names: Mapping[str, str]
+    sight: Testability, problem: Problem, groups: Sequence[Sequence[str]], names: Mapping[str, str], words: Words
 ) -> list[str]:
     """Say what all checks together can tell: faults detected, faults isolated, groups that stay together.
 
@@ -163,92 +167,98 @@ def sight_words(
         problem: What they are of.
         groups: Causes that no check tells apart.
         names: Cause -> its name.
+        words: The words of the library's language.
 
     """
-    faults = sum(cause != NO_FAULT for cause in problem.causes)
-    told = [f"{counted(faults, 'fault')} and {counted(len(problem.checks), 'check')}."]
-    if sight.detected == 1:
-        told[0] += " Whichever fault it is, some check sees it (100\N{NO-BREAK SPACE}% detected)."
-    else:
-        told[0] += f" By their shares, the checks see {in_ten(sight.detected)} ({percent(sight.detected)} detected)."
-    told.append(_isolated(sight))
-    told += [f"No check can tell apart: {listed([names.get(cause, cause) for cause in group])}." for group in groups]
+    faults = words.count("count.faults", sum(cause != NO_FAULT for cause in problem.causes))
+    told = [
+        words.say(
+            "table.detected_all" if sight.detected == 1 else "table.detected",
+            faults=faults,
+            checks=words.count("count.checks", len(problem.checks)),
+            chance=words.in_ten(sight.detected),
+            percent=words.percent(sight.detected),
+        ),
+        _isolated(sight, words),
+    ]
+    told += [
+        words.say("table.group", causes=words.listed(names.get(cause, cause) for cause in group)) for group in groups
+    ]
     if groups:
-        told.append("Those stand in the order to try their mendings: chance over minutes, the last one paid for too.")
+        told.append(words.say("table.group_order"))
     return told
 
 
-def _isolated(sight: Testability) -> str:
+def _isolated(sight: Testability, words: Words) -> str:
     single, two, three = (sight.isolated[most] for most in (1, 2, 3))
     if single == 1:
-        return "Every fault that they see is told from every other (100\N{NO-BREAK SPACE}% isolated to one)."
-    if single:
-        told = f"Of these they name the one cause for {in_ten(single)} ({percent(single)} isolated to one)"
+        key = "table.isolated_all"
+    elif single:
+        key = "table.isolated_three" if two < 1 else "table.isolated"
     else:
-        told = "They never come down to one cause alone"
-    more = [f"to two at most for {percent(two)}"]
-    if two < 1:
-        more.append(f"to three at most for {percent(three)}")
-    return f"{told}; {', '.join(more)}."
+        key = "table.isolated_none_three" if two < 1 else "table.isolated_none"
+    return words.say(
+        key,
+        chance=words.in_ten(single),
+        percent=words.percent(single),
+        two=words.percent(two),
+        three=words.percent(three),
+    )
 
 
 def _groups(result: Result | None, problem: Problem) -> Sequence[Sequence[str]]:
     return result.groups if result else groups(problem)
 
 
-def order_words(result: Result | None, problem: Problem, name: str) -> list[str]:
+def order_words(result: Result | None, problem: Problem, name: str, words: Words) -> list[str]:
     """Say how good the order is that a page shows, or why it shows none.
 
     Args:
         result: What the page's search found; None where the table is too large for a page.
         problem: The table.
         name: What `kb order` knows it by; empty where it is no table of its own.
+        words: The words of the library's language.
 
     """
-    further = f"kb order {name}" if name else "kb draft and kb order"
+    command = f"kb order {name}" if name else words.say("table.commands", first="kb draft", second="kb order")
     if result is None:
-        size = f"{counted(len(problem.causes), 'cause')} and {counted(len(problem.checks), 'check')}"
-        return [f"Not computed here for {size}: run {further}."]
+        causes = words.count("count.causes", len(problem.causes))
+        checks = words.count("count.checks", len(problem.checks))
+        return [words.say("table.too_large", causes=causes, checks=checks, command=command)]
     if not result.expected_minutes:
-        return ["No check tells more, so none needs to be made."]
-    takes = f"On average {_fine(result.expected_minutes)} of checks until the cause is known"
+        return [words.say("table.no_check")]
+    time = words.minutes_and_tenths(result.expected_minutes)
     if result.exact:
-        return [f"{takes}: no order takes less (proven)."]
-    least = f"No order takes less than {_fine(result.lower_bound)}; {further} looks further."
-    return [f"{takes}: the best order that a page takes the time to find. {least}"]
+        return [words.say("table.proven", time=time)]
+    least = words.minutes_and_tenths(result.lower_bound)
+    return [words.say("table.unproven", time=time, least=least, command=command)]
 
 
-def _judged(tree: float, beside: float, result: Result) -> list[str]:
+def _judged(tree: float, beside: float, result: Result, words: Words) -> list[str]:
     """Say how the tree stands beside the best order, both in minutes of checks alone."""
-    own = f", {_fine(beside)} of it for checks that this table does not have" if beside >= _LEAST else ""
-    told = [f"Every cause played through the tree, it takes {_fine(tree)} of checks on average{own}."]
+    fine = words.minutes_and_tenths
+    key = "table.played_beside" if beside >= _LEAST else "table.played"
+    told = [words.say(key, time=fine(tree), beside=fine(beside))]
     best = result.expected_minutes
     if best <= 0:
         return told
     if tree < best:
-        told.append("That is less than any order here: the tree tries a mending before all causes are told apart.")
+        told.append(words.say("table.less"))
     elif tree <= best * _CLOSE:
-        told.append("That is as good as the best order.")
+        told.append(words.say("table.as_good"))
     else:
-        least = "" if result.exact else "at most "
-        told.append(
-            f"That is {least}{_fine(tree - best)} more than the best order of this table's checks, "
-            "which asks nothing else and need not lead over safe steps first."
-        )
+        more = fine(tree - best)
+        more = more if result.exact else words.say("figures.at_most", time=more)
+        told.append(words.say("table.more", time=more))
     return told
 
 
-def _fine(value: float) -> str:
-    """Return minutes with a tenth, where a few of them are compared."""
-    return f"{value:.1f} min"
-
-
-def _cause(cause: str) -> str:
+def _cause(cause: str, words: Words) -> str:
     """Return a cause in words: its id read as words."""
     if cause == NO_FAULT:
-        return "No fault"
-    words = cause.replace("-", " ")
-    return words[:1].upper() + words[1:]
+        return words.say("table.no_fault")
+    read = cause.replace("-", " ")
+    return read[:1].upper() + read[1:]
 
 
 def _asked(table: Table, check: str) -> str:
@@ -256,12 +266,12 @@ def _asked(table: Table, check: str) -> str:
     return plain(row.check or row.measure or check)
 
 
-def _shows(table: Table, cause: str) -> list[tuple[str, str]]:
+def _shows(table: Table, cause: str, words: Words) -> list[tuple[str, str]]:
     row = table.shows.get(cause) or {}  # type: ignore[call-overload]
     return [
         (
             _asked(table, str(check)),
-            listed([str(answer) for answer in row[check]], "or") if check in row else "any answer",
+            words.listed(map(str, row[check]), "or") if check in row else words.say("table.any_answer"),
         )
         for check in table.checks
     ]
@@ -272,9 +282,10 @@ def _place(library: Library, key: str) -> str:
     return str(step_numbers(library.trees[tree_id]).get(name, name))
 
 
-def _order(order: Order, table: Table, problem: Problem, names: Mapping[str, str]) -> list[OrderStep]:
+def _order(order: Order, table: Table, problem: Problem, names: Mapping[str, str], words: Words) -> list[OrderStep]:
     """Return an order as numbered lines; parts that come up several times stand once."""
-    takes = {check.id: minutes(check.minutes) for check in problem.checks}
+    then = f", {words.say('table.then')} "
+    takes = {check.id: words.minutes(check.minutes) for check in problem.checks}
     numbers: dict[int, int] = {}
     found: list[Order] = []
     waiting = [order]
@@ -293,12 +304,12 @@ def _order(order: Order, table: Table, problem: Problem, names: Mapping[str, str
             (
                 answer,
                 numbers.get(id(onward), 0),
-                ", then ".join(names.get(cause, cause) for cause in onward["causes"]) if "causes" in onward else "",
+                then.join(names.get(cause, cause) for cause in onward["causes"]) if "causes" in onward else "",
             )
             for answer, onward in here["answers"].items()
         ]
         lines.append(OrderStep(number, _asked(table, here["check"]), takes[here["check"]], ways))
     if not lines and "causes" in order:
-        last = ", then ".join(names.get(cause, cause) for cause in order["causes"])
-        return [OrderStep(1, "No check splits these", "", [("", 0, last)])]
+        last = then.join(names.get(cause, cause) for cause in order["causes"])
+        return [OrderStep(1, words.say("table.no_split"), "", [("", 0, last)])]
     return lines

@@ -15,11 +15,9 @@ from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.numbers_view import NumbersView, numbers_view
 from kb_tools.pages.panels import Panel, ProofView, panels_of, proof_view
 from kb_tools.pages.rich_text import html, inline, plain
-from kb_tools.pages.wording import day, listed, minutes
+from kb_tools.pages.words import words_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from markupsafe import Markup
 
     from kb_tools.model.entities import Answer, Band, Case, Library, Step, Tree
@@ -28,20 +26,12 @@ if TYPE_CHECKING:
     from kb_tools.numbers.visit import Visits
     from kb_tools.pages.diagram import Drawing
     from kb_tools.pages.layout import Layout
+    from kb_tools.pages.words import Words
 
 ROOT = "../"
 """From a tree's page to the site's root."""
-KIND_WORDS = {
-    "check": "Check",
-    "measure": "Measure",
-    "do": "Do",
-    "fix": "Fix",
-    "escalate": "Hand over",
-    "done": "Done",
-    "link": "Go on in another tree",
-}
-"""What each kind of step is called on pages."""
-_WAY_WORDS = {"then": "Done", "cannot": "Cannot do it", "not_cured": "Not cured", "link": "Go on"}
+_NAMED_WAYS = ("then", "cannot", "not_cured", "link")
+"""Ways that bear no answer of the author's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +164,7 @@ class _Source:
     steps: dict[str, Step]
     ways: dict[str, list[Way]]
     numbers: dict[str, int]
+    words: Words
 
 
 def chart_of(library: Library, graph: StepGraph, tree_id: str, numbers: TreeNumbers | None = None) -> Chart:
@@ -182,7 +173,7 @@ def chart_of(library: Library, graph: StepGraph, tree_id: str, numbers: TreeNumb
     ways: dict[str, list[Way]] = {name: graph.nodes[f"{tree_id}/{name}"].ways for name in tree.steps}
     texts = {str(name): plain(_words(step, library)) for name, step in tree.steps.items()}
     odds = {name: own.odds for name, own in numbers.steps.items()} if numbers else None
-    return Chart(tree, ways, step_numbers(tree), texts, odds)
+    return Chart(tree, ways, step_numbers(tree), texts, words_of(library), odds)
 
 
 def tree_page(
@@ -204,27 +195,29 @@ def tree_page(
         dot_program: Path of a system `dot` for the map; empty for the embedded engine.
 
     """
-    tree = library.trees[tree_id]
+    tree, words = library.trees[tree_id], words_of(library)
     ways: dict[str, list[Way]] = {name: graph.nodes[f"{tree_id}/{name}"].ways for name in tree.steps}
-    source = _Source(library, tree, dict(tree.steps.items()), ways, step_numbers(tree))
+    source = _Source(library, tree, dict(tree.steps.items()), ways, step_numbers(tree), words)
     page = TreePage(
         tree_id,
         tree.title,
         [named(library.equipment, name) for name in tree.equipment],
         tree.applies_to or "",
         list(tree.heard_as),
-        day(tree.reviewed.date) if tree.reviewed else "",
-        _due(tree),
+        words.day(tree.reviewed.date) if tree.reviewed else "",
+        _due(tree, words),
         _rich(tree.stop_use),
         panels_of(tree.cautions, library, ROOT),
         _steps(source),
         [_case(case, source) for case in tree.cases],
-        minutes=minutes_told(visits.numbers.get(tree_id) if visits else None),
+        minutes=minutes_told(visits.numbers.get(tree_id) if visits else None, words, "tree"),
         is_draft=tree.is_draft,
     )
     for drawing, places in drawn:
-        part = f", steps {drawing.first} to {drawing.last}" if drawing.name != tree.id else ""
-        page.drawings.append((drawing.first, drawing.last, svg_of(drawing, places, f"Flow chart of the tree{part}")))
+        first, last = drawing.first, drawing.last
+        is_part = drawing.name != tree.id
+        title = words.say("tree.drawing_part", first=first, last=last) if is_part else words.say("tree.drawing")
+        page.drawings.append((first, last, svg_of(drawing, places, title)))
     if visits and tree_id in visits.numbers:
         page.numbers = numbers_view(library, graph, tree, visits)
     page.map = _map(tree, library, dot_program)
@@ -242,7 +235,7 @@ def _map(tree: Tree, library: Library, dot_program: str) -> MapView | None:
     if shown is None:
         return None
     href = f"{ROOT}maps/{shown.id}.html"
-    return MapView(shown.id, shown.title, href, map_drawing(shown, dot_program, tree, href))
+    return MapView(shown.id, shown.title, href, map_drawing(shown, words_of(library), dot_program, tree, href))
 
 
 def named(things: dict, name: str) -> str:  # type: ignore[type-arg]
@@ -251,24 +244,38 @@ def named(things: dict, name: str) -> str:  # type: ignore[type-arg]
     return str(thing.name if thing else name)
 
 
+def way_name(way: Way, words: Words) -> str:
+    """Return what a way on is called: by its answer, or by its kind where it bears none of the author's."""
+    return words.say(f"step.ways.{way.kind}") if way.kind in _NAMED_WAYS else way.label
+
+
 def _rich(text: str | None) -> Markup | None:
     return html(text, ROOT) if text else None
 
 
-def minutes_told(numbers: TreeNumbers | None) -> str:
-    """Return how long a tree takes, hands on; waiting is told apart."""
+def minutes_told(numbers: TreeNumbers | None, words: Words, group: str) -> str:
+    """Return how long a tree takes, hands on; waiting is told apart.
+
+    Args:
+        numbers: The numbers of the tree; None where there are none.
+        words: The words of the library's language.
+        group: The group of the words that holds the sentence.
+
+    """
     if numbers is None:
         return ""
     ahead = numbers.ahead
-    waiting = f", and about {minutes(ahead.waiting)} of waiting" if ahead.waiting >= 1 else ""
-    return f"About {minutes(ahead.minutes)}, at worst {minutes(ahead.worst)}{waiting}"
+    time, worst = words.minutes(ahead.minutes), words.minutes(ahead.worst)
+    if ahead.waiting < 1:
+        return words.say(f"{group}.minutes", time=time, worst=worst)
+    return words.say(f"{group}.minutes_waiting", time=time, worst=worst, waiting=words.minutes(ahead.waiting))
 
 
-def _due(tree: Tree) -> str:
+def _due(tree: Tree, words: Words) -> str:
     if not tree.reviewed:
         return ""
     days = tree.review_every.days if tree.review_every else DEFAULT_REVIEW_DAYS
-    return day(tree.reviewed.date + timedelta(days=days))
+    return words.day(tree.reviewed.date + timedelta(days=days))
 
 
 def _steps(source: _Source) -> list[StepView]:
@@ -287,7 +294,7 @@ class _Seen:
 
 
 def _step(name: str, number: int, source: _Source, by: dict[str, list[str]], seen: _Seen) -> StepView:
-    step, library = source.steps[name], source.library
+    step, library, words = source.steps[name], source.library, source.words
     at_risk = (*step.exposes, *step.works_live)
     cautions = [*step.cautions, *(caution for hazard in at_risk for caution in library.cautions_for(hazard))]
     told = frozenset(seen.cautions)
@@ -300,20 +307,20 @@ def _step(name: str, number: int, source: _Source, by: dict[str, list[str]], see
         id=name,
         number=number,
         kind=step.kind,
-        kind_word=KIND_WORDS.get(step.kind, ""),
+        kind_word=words.say(f"step.kinds.{step.kind}") if step.kind else "",
         text=_text(step, library),
         say=step.say or "",
         how=_rich(step.how),
         for_anyone=step.for_anyone,
-        takes=minutes(step.minutes) if step.minutes else "",
+        takes=words.minutes(step.minutes) if step.minutes else "",
         assumed=step.takes is None,
-        wait=minutes(step.wait.minutes) if step.wait else "",
+        wait=words.minutes(step.wait.minutes) if step.wait else "",
         tools=[(tool, named(library.tools, tool)) for tool in step.tools],
         spares=[(spare, named(library.spares, spare)) for spare in step.spares],
         looks_at=_parts(step, source),
         picture=(ROOT + step.picture, step.picture_text or "") if step.picture else None,
         source=inline(step.source, ROOT) if step.source else "",
-        plausible=_plausible(step),
+        plausible=_plausible(step, words),
         panels=panels_of(dict.fromkeys(cautions), library, ROOT),
         told=told,
         exposes=[
@@ -324,7 +331,7 @@ def _step(name: str, number: int, source: _Source, by: dict[str, list[str]], see
             LiveView(named(library.hazards, hazard), step.live_because or "", step.controls or "")
             for hazard in step.works_live
         ],
-        effects=_effects(step, library),
+        effects=_effects(step, library, words),
         isolation=[
             (named(library.hazards, hazard), html(library.hazards[hazard].how_isolated, ROOT))
             for hazard in step.isolates
@@ -359,29 +366,23 @@ def _parts(step: Step, source: _Source) -> list[str]:
     return [named(map_.parts, part) if map_ else str(part) for part in step.looks_at]
 
 
-def _plausible(step: Step) -> str:
+def _plausible(step: Step, words: Words) -> str:
     if not step.plausible:
         return ""
     sign = "" if step.unit == "1" else f" {step.unit}"
     least, most = step.plausible
-    return f"{least.word} to {most.word}{sign}"
+    return words.say("readings.range", least=least.word, most=f"{most.word}{sign}")
 
 
-def _effects(of: Step | Answer | Band | Way, library: Library) -> tuple[str, ...]:
+def _effects(of: Step | Answer | Band | Way, library: Library, words: Words) -> tuple[str, ...]:
     """Return what holds afterwards, in words."""
-    words = []
-    if of.isolates:
-        sure = " and confirmed" if set(of.isolates) <= set(of.confirms) else ""
-        words.append(f"isolated{sure}: {_hazards(of.isolates, library)}")
-    if left := [hazard for hazard in of.confirms if hazard not in of.isolates]:
-        words.append(f"confirmed as isolated: {_hazards(left, library)}")
-    if of.restores:
-        words.append(f"back again: {_hazards(of.restores, library)}")
-    return tuple(words)
-
-
-def _hazards(ids: Sequence[str], library: Library) -> str:
-    return listed([named(library.hazards, hazard) for hazard in ids])
+    sure = "isolated_sure" if set(of.isolates) <= set(of.confirms) else "isolated"
+    left = [hazard for hazard in of.confirms if hazard not in of.isolates]
+    return tuple(
+        words.say(f"step.{key}", hazards=words.listed([named(library.hazards, hazard) for hazard in hazards]))
+        for key, hazards in ((sure, of.isolates), ("confirmed", left), ("restored", of.restores))
+        if hazards
+    )
 
 
 def _way(way: Way, source: _Source) -> WayView:
@@ -389,16 +390,16 @@ def _way(way: Way, source: _Source) -> WayView:
     other, _, target = way.target.partition("/") if way.kind == "link" and way.target else ("", "", "")
     tree = source.library.trees.get(other)
     numbers = step_numbers(tree) if tree else source.numbers
-    unit = source.steps[way.source.partition("/")[2]].unit
+    unit, words = source.steps[way.source.partition("/")[2]].unit, source.words
     return WayView(
-        label=_WAY_WORDS.get(way.kind, way.label),
+        label=way_name(way, words),
         say=(origin.say or "") if origin else "",
-        readings=readings(origin, unit) if way.kind == "band" and unit else "",  # type: ignore[arg-type]
+        readings=readings(origin, unit, words) if way.kind == "band" and unit else "",  # type: ignore[arg-type]
         href=f"{other}.html#{target}" if other else f"#{way.named}",
         number=numbers.get(target or way.named),
         leads_to=tree.title if tree else "",
         stop_use=inline(way.stop_use, ROOT) if way.stop_use else None,
-        effects=_effects(way, source.library) if way.origin else (),
+        effects=_effects(way, source.library, words) if way.origin else (),
         is_side=way.kind in ("unsure", "cannot", "not_cured"),
     )
 
@@ -413,4 +414,4 @@ def _case(case: Case, source: _Source) -> CaseView:
     if tree and tree != source.tree.id:
         other = source.library.trees.get(tree)
         return CaseView(case.case, given, other.title if other else tree, f"{tree}.html#{end}")
-    return CaseView(case.case, given, f"step {numbers.get(end, '?')}", f"#{end}")
+    return CaseView(case.case, given, source.words.say("step.ref", n=numbers.get(end, "?")), f"#{end}")

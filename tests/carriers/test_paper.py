@@ -24,6 +24,7 @@ from kb_tools.model.build import load
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.rich_text import plain
 from kb_tools.pages.tree_page import chart_of
+from kb_tools.pages.words import words_of
 from kb_tools.rules import contract
 from kb_tools.rules.example_files import TODAY
 from making import findings_of
@@ -232,7 +233,8 @@ def test_drawings_are_black_and_white_and_readable(demo: Read) -> None:
     """Drawings use black and white alone, and on the page their text is no smaller than 8 points."""
     library, graph = demo.subject.library, demo.subject.graph
     tree = max(library.trees.values(), key=lambda one: len(one.steps))
-    drawn = list(paper_drawings(chart_of(library, graph, tree.id), len(tree.steps), lambda step: step))
+    chart = chart_of(library, graph, tree.id)
+    drawn = list(paper_drawings(chart, len(tree.steps), lambda step: step, words_of(library)))
     for drawing in drawn:
         assert set(re.findall(r"#[0-9a-f]{3,6}\b(?=[ ;}])", drawing.svg)) <= {"#000", "#fff"}
         assert "rgb" not in drawing.svg

@@ -16,6 +16,7 @@ from kb_tools.pages.diagram_svg import MARGIN, svg_of
 from kb_tools.pages.layout import layout
 from kb_tools.pages.numbering import step_numbers
 from kb_tools.pages.tree_page import chart_of
+from kb_tools.pages.words import words_in
 from making import answer, step, tree, word
 from random_trees import random_trees, read_library, seeded
 
@@ -37,7 +38,9 @@ def chart(made: Tree) -> Chart:
     """Return a tree that stands for itself, prepared for drawing."""
     library_graph = build_graph(_alone(made))
     ways: dict[str, list] = {name: library_graph.nodes[f"{made.id}/{name}"].ways for name in made.steps}  # type: ignore[type-arg]
-    return Chart(made, ways, step_numbers(made), {name: str(one.text) for name, one in made.steps.items()})
+    return Chart(
+        made, ways, step_numbers(made), {name: str(one.text) for name, one in made.steps.items()}, words_in("en")
+    )
 
 
 def _alone(made: Tree) -> Library:
@@ -142,10 +145,10 @@ def test_readings_in_words() -> None:
         for one in made.steps.values()
         for band in one.bands or ()
     ]
-    told = {readings(band, unit) for band, unit in bands}
+    told = {readings(band, unit, words_in("en")) for band, unit in bands}
     assert told
     assert all(text.startswith("under ") or " or more" in text or " to under " in text for text in told)
-    assert readings(bands[0][0], "1").split()[-1] != "1"
+    assert readings(bands[0][0], "1", words_in("en")).split()[-1] != "1"
 
 
 def test_a_missing_dot_says_so() -> None:

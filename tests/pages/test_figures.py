@@ -11,6 +11,7 @@ from kb_tools.model.figures import marks_of
 from kb_tools.pages.figures_page import figures_page, figures_view, pages_that_show, shown_unit, with_figures
 from kb_tools.pages.rich_text import blocks, figure_address, html
 from kb_tools.pages.site_pages import SitePages
+from kb_tools.pages.words import words_in
 from kb_tools.rules import contract
 from kb_tools.rules.example_files import BASE, TODAY
 from making import findings_of, word
@@ -56,7 +57,7 @@ def made(tmp_path: Path) -> Library:
 
 def test_cells_show_figures_in_both_units(made: Library) -> None:
     """Ranges keep their ends, a second unit stands in brackets, a minus is a minus, and nothing is a dash."""
-    view = figures_view(made.figures["supply"], "")
+    view = figures_view(made.figures["supply"], "", words_in("en"))
     assert [row.cells for row in view.rows] == [
         ["3.0 to 6.0 (27 to 53)", "\N{EN DASH}", "12 & more"],
         ["\N{MINUS SIGN}0.5 (\N{MINUS SIGN}4)", "2.5", "none"],
@@ -72,9 +73,9 @@ def test_cells_show_figures_in_both_units(made: Library) -> None:
 def test_sentences_stand_in_a_list_and_not_in_columns(made: Library) -> None:
     """What no column of a phone has room for is a list, its rows with their anchors all the same."""
     cells = made.figures["supply"].rows["hot"].values  # type: ignore[index]
-    assert "<table" in str(figures_page(made.figures["supply"], []))
+    assert "<table" in str(figures_page(made.figures["supply"], [], words_in("en")))
     cells[word("means")] = word("a sentence that is longer than any column of a phone")
-    page = str(figures_page(made.figures["supply"], []))
+    page = str(figures_page(made.figures["supply"], [], words_in("en")))
     assert "<table" not in page
     assert 'id="supply-hot"' in page
     assert "Means: a sentence" in page
@@ -82,7 +83,7 @@ def test_sentences_stand_in_a_list_and_not_in_columns(made: Library) -> None:
 
 def test_each_source_stands_once(made: Library) -> None:
     """Rows name their source by its number."""
-    view = figures_view(made.figures["supply"], "")
+    view = figures_view(made.figures["supply"], "", words_in("en"))
     assert [row.source for row in view.rows] == [1, 2, 1]
     assert [str(source) for source in view.sources] == ["Sheet 1", "Sheet 2"]
 
@@ -98,7 +99,7 @@ def test_units_are_shown_as_people_write_them(unit: str, shown: str) -> None:
 
 def test_the_page_of_a_table_has_an_anchor_for_each_row(made: Library) -> None:
     """A row's address is that of its page and its anchor; texts are escaped, links lead from the page."""
-    page = str(figures_page(made.figures["supply"], [("Wires & more", "wires.html")]))
+    page = str(figures_page(made.figures["supply"], [("Wires & more", "wires.html")], words_in("en")))
     assert figure_address("supply/warm") == "figures/supply.html#supply-warm"
     assert 'id="supply-warm"' in page
     assert 'id="figures-supply"' in page
@@ -107,7 +108,7 @@ def test_the_page_of_a_table_has_an_anchor_for_each_row(made: Library) -> None:
     assert 'href="../figures/tightening.html#tightening-bracket"' in page
     assert '<a href="../wires.html">Wires &amp; more</a>' in page
     assert "the maker&#39;s own figure comes first" in page or "the maker's own figure comes first" in page
-    assert "for this equipment they come before" in str(figures_page(made.figures["tightening"], []))
+    assert "for this equipment they come before" in str(figures_page(made.figures["tightening"], [], words_in("en")))
 
 
 def test_every_table_has_a_page(made: Library) -> None:

@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from kb_tools.pages.scripts import WALKER, day_script, finder_script, walker_script, words
+from kb_tools.pages.scripts import WALKER, day_script, finder_script, walker_script
 from kb_tools.pages.short_names import shortened
 
 CASES = {
@@ -89,7 +89,7 @@ def test_equal_sources_give_equal_scripts(seed: str) -> None:
 
 def test_names_of_others_stay() -> None:
     """Properties and globals of the walker are called as in its sources, whatever its variables are called."""
-    squeezed = words() + walker_script() + finder_script() + day_script()
+    squeezed = walker_script() + finder_script() + day_script()
     source = "".join(path.read_text("utf-8") for path in WALKER.glob("*.js"))
     used = set(re.findall(r"\.([A-Za-z]\w{4,})\(", squeezed))
     assert used

@@ -17,9 +17,9 @@ from kb_tools.numbers.testability import testability
 from kb_tools.numbers.tree_on_table import tree_on_table
 from kb_tools.pages import table_page as module
 from kb_tools.pages.map_page import map_page
-from kb_tools.pages.numbers_view import percent
 from kb_tools.pages.render import render
 from kb_tools.pages.table_page import TablePage, table_page
+from kb_tools.pages.words import words_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,7 +38,7 @@ def page_of(table: str) -> TablePage:
 def test_a_table_page_tells_the_figures_of_the_search(table: str) -> None:
     """Optimum, bound, the tree's minutes, groups and testability are those that were computed; each cause is there."""
     page = page_of(table)
-    html = render("table", page=page)
+    html = render("table", words_in("en"), page=page)
     problem = problem_of(LIBRARY.tables[table], LIBRARY)
     best = best_order(problem)
     played = tree_on_table(LIBRARY.tables[table], problem, LIBRARY, GRAPH, NUMBERS)
@@ -50,8 +50,10 @@ def test_a_table_page_tells_the_figures_of_the_search(table: str) -> None:
         assert page.tree
         assert page.tree[1] in html
     sight = testability(problem)
-    assert f"{percent(sight.detected)} detected" in " ".join(page.sight)
-    assert f"{percent(sight.isolated[1])} isolated to one" in " ".join(page.sight) or not sight.isolated[1]
+    assert f"{words_in('en').percent(sight.detected)} detected" in " ".join(page.sight)
+    assert (
+        f"{words_in('en').percent(sight.isolated[1])} isolated to one" in " ".join(page.sight) or not sight.isolated[1]
+    )
     assert sum(line.startswith("No check can tell apart") for line in page.sight) == len(best.groups)
     assert len(page.causes) == len(problem.causes)
     assert all(len(cause.shows) == len(problem.checks) for cause in page.causes)
@@ -110,6 +112,6 @@ def test_each_point_of_a_map_tells_what_the_others_can_tell(map_id: str) -> None
             assert told.startswith("Only ")
             continue
         sight = testability(problem)
-        assert f"{percent(sight.detected)} detected" in told
+        assert f"{words_in('en').percent(sight.detected)} detected" in told
         assert told.count("No check can tell apart") == len(groups(problem))
-    assert "Blind spots" in render("map", page=page)
+    assert "Blind spots" in render("map", words_in("en"), page=page)

@@ -18,7 +18,7 @@ from kb_tools.pages.panels import panels_of
 from kb_tools.pages.render import render, sentence
 from kb_tools.pages.rich_text import inline
 from kb_tools.pages.tree_page import TreePage, chart_of, tree_page
-from kb_tools.pages.wording import counted, day, listed, minutes
+from kb_tools.pages.words import words_in, words_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -39,7 +39,7 @@ def page_of(library: Library, tree_id: str) -> TreePage:
 
 def html_of(library: Library, tree_id: str) -> str:
     """Return the page of a tree, without its frame."""
-    return render("tree", page=page_of(library, tree_id))
+    return render("tree", words_of(library), page=page_of(library, tree_id))
 
 
 def section(page: str, step: str) -> str:
@@ -113,7 +113,7 @@ def test_no_triangle_without_danger_to_people() -> None:
     for signal, wanted in (("DANGER", 1), ("WARNING", 1), ("CAUTION", 1), ("NOTICE", 0)):
         caution.signal = type(caution.text)(signal)
         (panel,) = panels_of(list(library.cautions)[:1], library, "")
-        shown = render("cautions", page={"cautions": [{"panel": panel, "users": []}]})
+        shown = render("cautions", words_in("en"), page={"cautions": [{"panel": panel, "users": []}]})
         assert shown.count('class="ft-alert"') == wanted
         assert f"{signal}</p>" in shown
 
@@ -138,25 +138,6 @@ def test_assumed_minutes_are_said_to_be_assumed() -> None:
         for name, step in tree.steps.items():
             if step.minutes:
                 assert ("(assumed)" in section(page, name)) == (step.takes is None)
-
-
-def test_words_for_figures() -> None:
-    """Spans of time, dates, counts and lists in words."""
-    assert [minutes(value) for value in (0.5, 1, 59.4, 60, 80, 119.7)] == [
-        "30 s",
-        "1 min",
-        "59 min",
-        "1 h",
-        "1 h 20 min",
-        "2 h",
-    ]
-    tree = load(DEMO).trees["does-not-stop"]
-    assert tree.reviewed
-    assert re.fullmatch(r"\d{1,2} [A-Z][a-z]+ 20\d\d", day(tree.reviewed.date))
-    assert counted(1, "step") == "1 step"
-    assert counted(1200, "step") == "1,200 steps"
-    assert listed(["a", "b", "c"]) == "a, b and c"
-    assert listed(["a"]) == "a"
 
 
 def test_sentences_end_once() -> None:
