@@ -7,10 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
 
-from kb_tools.author.compare import Comparison
-from kb_tools.author.publish import publication
 from kb_tools.carriers.folder import SITE, recover
 from kb_tools.carriers.folder import build as build_folder
 from kb_tools.carriers.pocket import POCKET
@@ -18,9 +15,9 @@ from kb_tools.carriers.pocket import pack as pack_library
 from kb_tools.carriers.verify import verify as verify_site
 from kb_tools.cli._common import existing, library_option, quiet_option, sound, strict_option, tell, today_option
 from kb_tools.cli._news import news_of
-from kb_tools.findings import BuildError, UsageError
+from kb_tools.cli._publishing import accept_option, accepted, since_option
+from kb_tools.findings import UsageError
 from kb_tools.pages.mkdocs_plugin import serve_site
-from kb_tools.report.comparison import comparison_text
 
 if TYPE_CHECKING:
     from datetime import date
@@ -35,10 +32,8 @@ if TYPE_CHECKING:
 @click.option(
     "--config", "config_file", type=click.Path(path_type=Path), help="The site configuration (default: mkdocs.yml)."
 )
-@click.option("--since", default="", metavar="OLD", help="Compare with this folder, site or git revision instead.")
-@click.option(
-    "--accept", "reason", default="", metavar="REASON", help="Publish although it got less safe, and say why."
-)
+@since_option
+@accept_option
 def build(  # noqa: PLR0913 - one for each option
     library_dir: Path,
     today: date | None,
@@ -63,15 +58,7 @@ def build(  # noqa: PLR0913 - one for each option
     site = out or root / SITE
     recover(site.resolve())
     subject = sound(root, today, strict=strict)
-    told = publication(root, subject.library, site, since, reason.strip())
-    if told.open:
-        console = Console(highlight=False, stderr=True)
-        for line in comparison_text(Comparison(told.open)):
-            console.print(line, soft_wrap=True)
-        raise BuildError(
-            "The library got less safe. Mend it, or say why it may be so: --accept REASON; "
-            "nothing was built and what was there is untouched"
-        )
+    told = accepted(root, subject.library, site, since, reason)
     built = build_folder(root, site, subject, config, news_of(told, subject.library))
     for warning in built.warnings:
         click.echo(f"warning: {warning}", err=True)
@@ -85,10 +72,17 @@ def build(  # noqa: PLR0913 - one for each option
 @today_option
 @quiet_option
 @click.option("--out", type=click.Path(path_type=Path), help=f"The file (default: {POCKET} in the library).")
-def pack(library_dir: Path, today: date | None, out: Path | None, *, strict: bool) -> None:
-    """Check the library, then write it as one HTML file: trees, drawings, finder and walk."""
+@since_option
+@accept_option
+def pack(library_dir: Path, today: date | None, out: Path | None, since: str, reason: str, *, strict: bool) -> None:
+    """Check the library, then write it as one HTML file: trees, drawings, finder and walk.
+
+    What got less safe since the site in `site/` stops it as it stops `kb build`, unless it was accepted
+    there or is here.
+    """
     root = existing(library_dir)
     subject = sound(root, today, strict=strict)
+    accepted(root, subject.library, root / SITE, since, reason)
     size = pack_library(root, out or root / POCKET, subject)
     tell(f"{out or root / POCKET}: {size / 1e3:.0f} KB, {len(subject.library.trees)} trees")
 

@@ -198,3 +198,36 @@ def test_a_draft_is_no_part_of_an_edition(library: Path) -> None:
     other.write_text(text.replace("status: draft\n", ""), "utf-8")
     assert build(library).code == 0
     assert "Tree added" in page(library)
+
+
+@pytest.mark.parametrize(("command", "name"), [("pack", "pocket.html"), ("paper", "paper.pdf")])
+def test_a_file_for_technicians_passes_the_same_gate(command: str, name: str, library: Path) -> None:
+    """What got less safe stops pocket file and book, and goes through where it is accepted, here or in the site."""
+    assert build(library).code == 0
+    assert kb(library, command, *DAY).code == 0
+    before = (library / name).read_bytes()
+    number(library, 2)
+    less_safe(library)
+    for arguments in ((), ("--accept", " "), ("--since", str(library / "site"))):
+        refused = kb(library, command, *DAY, *arguments)
+        assert refused.code == 1
+        assert "proof gone" in refused.out
+        assert (library / name).read_bytes() == before
+    assert kb(library, command, *DAY, "--since", "nowhere").code == 2
+    accepted = kb(library, command, *DAY, "--accept", "The box is not fitted any more")
+    assert accepted.code == 0, accepted.out
+    assert (library / name).read_bytes() != before
+    assert build(library, "--accept", "The box is not fitted any more").code == 0
+    assert kb(library, command, *DAY).code == 0
+
+
+def test_an_export_notes_what_got_less_safe(library: Path) -> None:
+    """An export is written all the same, and its text is not mixed with the note."""
+    assert build(library).code == 0
+    assert "note:" not in kb(library, "export", *DAY, "--to", "json").out
+    number(library, 2)
+    less_safe(library)
+    told = kb(library, "export", *DAY, "--to", "json")
+    assert told.code == 0
+    assert "note: 1 change since edition 1" in told.out
+    assert (library / "library.json").is_file()
