@@ -81,10 +81,10 @@ quiet_option = click.option(
 )
 
 
-def tell(text: str) -> None:
+def tell(text: str, *, err: bool = False) -> None:
     """Print a line that sums up what was done; results are printed by `click.echo`."""
     if not is_quiet():
-        click.echo(text)
+        click.echo(text, err=err)
 
 
 def print_findings(findings: list[Finding], trees: int, root: Path, *, strict: bool, err: bool = False) -> None:

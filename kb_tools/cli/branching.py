@@ -18,7 +18,7 @@ from kb_tools.author.rename import KINDS, move_tree, named
 from kb_tools.author.rename import rename as rename_thing
 from kb_tools.author.share import share_step
 from kb_tools.cli._branch_options import answer_keys_of, asked, branch_options, step_keys_of
-from kb_tools.cli._common import existing, library_option, today_option
+from kb_tools.cli._common import existing, is_quiet, library_option, quiet_option, tell, today_option
 from kb_tools.cli._completing import FileId, StepId
 from kb_tools.findings import UsageError
 from kb_tools.model.build import load
@@ -68,6 +68,7 @@ def case() -> None:
 @click.argument("records", metavar="RECORD...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @library_option
 @today_option
+@quiet_option
 @click.option(
     "--ends-at", help="The step that it turned out to need, `step` or `tree/step`; also one still to be written."
 )
@@ -101,8 +102,10 @@ def add(
         _print(report.diff_text(change.diff()))
     elif added:
         change.write()
-    _print(report.cases_text(added, len(cases) - len(added), verdict, root, change.texts))
-    sys.exit(1 if report.astray_of(verdict, added) else 0)
+    astray = report.astray_of(verdict, added)
+    if astray or not is_quiet():
+        _print(report.cases_text(added, len(cases) - len(added), verdict, root, change.texts))
+    sys.exit(1 if astray else 0)
 
 
 @click.command()
@@ -110,6 +113,7 @@ def add(
 @click.argument("step", type=StepId("tree"))
 @library_option
 @today_option
+@quiet_option
 @branch_options
 @click.option(
     "--case", "case_name", help="A case that shows the branch: a new one, or one of this name that is led over it."
@@ -164,11 +168,11 @@ def branch(
     verdict = _made(change, today, dry_run=options["dry_run"])
     if options["dry_run"]:
         return
-    click.echo(f"{found.file}: {'step ' + new + ' added' if new else 'answer added'}")
+    tell(f"{found.file}: {'step ' + new + ' added' if new else 'answer added'}")
     for line in told:
-        click.echo(line)
+        tell(line)
     if shown:
-        click.echo(f"case `{shown.name}` ends at {shown.ends_at}")
+        tell(f"case `{shown.name}` ends at {shown.ends_at}")
     _print(report.outcome_text(verdict, root))
 
 
@@ -177,6 +181,7 @@ def branch(
 @click.argument("new")
 @library_option
 @today_option
+@quiet_option
 @click.option("--kind", type=click.Choice(KINDS), help="What OLD is, where several things bear the id.")
 @dry_run_option
 def rename(old: str, new: str, library_dir: Path, today: date | None, kind: str | None, *, dry_run: bool) -> None:
@@ -194,9 +199,9 @@ def rename(old: str, new: str, library_dir: Path, today: date | None, kind: str 
     _made(change, today, dry_run=dry_run)
     if not dry_run:
         anew = f", written anew in {counted(count, 'place')}" if count else ""
-        click.echo(f"{thing.kind} {thing.full} is {new} now{anew}")
+        tell(f"{thing.kind} {thing.full} is {new} now{anew}")
         for name in sorted(name for name, text in change.texts.items() if text is not None):
-            click.echo(f"  {name}")
+            tell(f"  {name}")
 
 
 @click.command()
@@ -204,6 +209,7 @@ def rename(old: str, new: str, library_dir: Path, today: date | None, kind: str 
 @click.argument("where", metavar="AREA|shared")
 @library_option
 @today_option
+@quiet_option
 @click.option("--id", "new_id", help="The id of the shared item (default: the step's).")
 @dry_run_option
 def move(what: str, where: str, library_dir: Path, today: date | None, new_id: str | None, *, dry_run: bool) -> None:
@@ -226,5 +232,5 @@ def move(what: str, where: str, library_dir: Path, today: date | None, new_id: s
         told = f"{what} lies in {move_tree(change, library, tree_id, where)} now"
     verdict = _made(change, today, dry_run=dry_run)
     if not dry_run:
-        click.echo(told)
+        tell(told)
         _print(report.outcome_text(verdict, root))

@@ -13,7 +13,7 @@ from rich.console import Console
 from kb_tools.author.learn import NEWEST, Asked, Learned
 from kb_tools.author.learn import learn as learn_from
 from kb_tools.author.learn_file import counts_of, counts_text, read_counts
-from kb_tools.cli._common import Day, existing, library_option, progress
+from kb_tools.cli._common import Day, existing, is_quiet, library_option, progress, quiet_option, tell
 from kb_tools.findings import LibraryError, UsageError
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
@@ -36,6 +36,7 @@ class _Options(TypedDict):
 @click.command()
 @click.argument("records", nargs=-1, type=click.Path(path_type=Path))
 @library_option
+@quiet_option
 @click.option("--out", type=click.Path(path_type=Path), help="The file of counts to write (default: printed).")
 @click.option("--report", "wants_report", is_flag=True, help="Tell what the counts teach.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="How to print the report.")
@@ -90,7 +91,9 @@ def learn(records: tuple[Path, ...], library_dir: Path, **options: Unpack[_Optio
 def _write(learned: Learned, out: Path | None, seen: Path | None, *, printed: bool) -> None:
     """Write the counts, or print them; what there is to tell goes to stderr."""
     text = counts_text(learned.tally)
-    for line in report.told(learned):
+    lines = list(report.told(learned))
+    # The sum alone is a summary; whatever stands beside it is to be looked at.
+    for line in lines if len(lines) > 1 or not is_quiet() else ():
         click.echo(line, err=True)
     if out is None:
         if printed:
@@ -102,7 +105,7 @@ def _write(learned: Learned, out: Path | None, seen: Path | None, *, printed: bo
     write_whole(out, text)
     if seen:
         write_whole(seen, learned.seen.packed())
-    click.echo(f"{out} written; read it through and commit it", err=True)
+    tell(f"{out} written; read it through and commit it", err=True)
     if before > learned.tally.records:
         click.echo(
             f"It held {before:,} records before and holds {learned.tally.records:,} now; to add to it, name it among "

@@ -89,6 +89,7 @@ def pack(library_dir: Path, today: date | None, out: Path | None, since: str, re
 
 @click.command()
 @library_option
+@quiet_option
 @click.option("--address", default="127.0.0.1:8000", show_default=True, help="Host and port to serve at.")
 @click.option("--open", "open_browser", is_flag=True, help="Open the site in the browser.")
 def preview(library_dir: Path, address: str, *, open_browser: bool) -> None:
@@ -98,7 +99,7 @@ def preview(library_dir: Path, address: str, *, open_browser: bool) -> None:
     drafts are shown too.
     """
     root = existing(library_dir)
-    click.echo(f"Serving at http://{address}/ - Ctrl-C ends it", err=True)
+    tell(f"Serving at http://{address}/ - Ctrl-C ends it", err=True)
     serve_site(root / "mkdocs.yml", address, open_browser=open_browser)
 
 

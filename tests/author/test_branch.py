@@ -318,3 +318,13 @@ def test_ids_are_made_from_words() -> None:
     assert slug("Is it 5 V?", ()) == "step-5-v"
     assert slug("Prüfen", {"prufen"}) == "prufen-2"
     assert slug("???", ()) == "step"
+
+
+def test_quiet_grows_without_a_word(root: Path) -> None:
+    """With --quiet the branch is written and not told of; what is refused is told as ever."""
+    ran, gone, new = grown(root, f"{BENT} {FIX} {PROVEN} {CASE} --quiet")
+    assert (ran.code, ran.out, gone) == (0, "", [])
+    assert new
+    refused, *_ = grown(root, f"{BENT} --to nowhere -q")
+    assert refused.code != 0
+    assert refused.out

@@ -243,3 +243,13 @@ def test_a_record_that_fits_nothing_is_told(
     assert ran.code in (1, 2)
     assert told in ran.out
     assert files(root) == before
+
+
+def test_quiet_tells_only_what_went_astray(root: Path, tmp_path: Path) -> None:
+    """With --quiet a case that holds is added without a word, and one that ends elsewhere is told in full."""
+    held = kb(root, "case", "add", saved(tmp_path, record([*GREEN, ("crimp", "cured")])), *DAY, "--quiet")
+    assert (held.code, held.out) == (0, "")
+    path = saved(tmp_path, record([*GREEN, ("crimp", "not cured")], outcome="handed over"))
+    astray = kb(root, "case", "add", path, "--ends-at", "clear-rail", "--case", "A coin", *DAY, "-q")
+    assert astray.code == 1
+    assert "it goes astray at `volts`" in astray.out

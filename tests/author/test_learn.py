@@ -410,3 +410,14 @@ def test_the_command(kb: str, tmp_path: Path) -> None:
     path.write_text("{\n")
     assert run(kb, path, "--library", root, "--out", out).returncode == 1
     assert out.read_bytes() == before
+
+
+def test_quiet_leaves_out_the_sum_alone(kb: str, tmp_path: Path) -> None:
+    """With --quiet nothing is said where all records count; what was passed over is said all the same."""
+    path, out = tmp_path / "records.jsonl", tmp_path / "counts.yml"
+    path.write_text(lines([made(CRIMPED, 1), made(TO_DESK, 2)]), "utf-8")
+    done = run(kb, path, "--library", SMALL, "--out", out, "--quiet")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    assert yaml.safe_load(out.read_text("utf-8"))["records"] == 2
+    path.write_text(lines([made(CRIMPED, 1), "{"]), "utf-8")
+    assert "records.jsonl:2:" in run(kb, path, "--library", SMALL, "--out", out, "-q").stderr

@@ -293,3 +293,13 @@ def test_what_cannot_be_shared_is_told(root: Path) -> None:
         ran = kb(root, "move", what, where, *DAY)
         assert ran.code == 2
         assert told in ran.out
+
+
+def test_quiet_changes_without_a_word(root: Path) -> None:
+    """With --quiet a new id and another area are written and not told of."""
+    before = files(root)
+    for command in (("rename", "seat-stuck/listen", "hark"), ("move", "seat-stuck", "tilting")):
+        ran = kb(root, *command, *DAY, "--quiet")
+        assert (ran.code, ran.out) == (0, ""), command
+        assert files(root) != before
+        before = files(root)
