@@ -189,7 +189,7 @@ def words_in(language: str) -> Words:
 
     """
     content = content_of(language)
-    if faults := faults_of(content, content_of(FALLBACK)):
+    if faults := faults_of(content, content if language == FALLBACK else content_of(FALLBACK)):
         raise BuildError(f"{file_of(language).name}: {'; '.join(faults)}")
     return Words(language, content)
 
