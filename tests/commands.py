@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 
 
 def leaves(group: click.Group = main, before: str = "") -> list[tuple[str, click.Command]]:

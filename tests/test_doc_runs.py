@@ -10,7 +10,7 @@ import pytest
 
 from commands import leaves, page_name
 from doc_runs import shown
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 
 ROOT = Path(__file__).parent.parent
 CONTENT = ROOT / "content"

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from kb_tools.author.compare import Change, Comparison, Kind, compare
 from kb_tools.author.editions import opened, opened_sources
 from kb_tools.source.archive import sources_of, unpacked
-from kb_tools.source.files import ACCEPTED, CARRIED, PREVIOUS
+from kb_tools.source.files import ACCEPTED, CARRIED, PREVIOUS, TREES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -44,6 +44,8 @@ class Publication:
     """The sources of what it is compared with."""
     titles: dict[str, str] = field(default_factory=dict)
     """Tree -> its title, of the trees before."""
+    warnings: list[str] = field(default_factory=list)
+    """What an author easily forgets: number and date of the edition."""
 
 
 @dataclass(slots=True)
@@ -74,6 +76,8 @@ def publication(root: Path, library: Library, out: Path, since: str = "", reason
     with ExitStack() as stack:
         against: list[Library] = []
         in_place = stack.enter_context(opened_sources(site.sources)) if site and site.sources != sources else None
+        if in_place:
+            told.warnings = _forgotten(in_place, library)
         same = site is not None and (in_place is None or _number(in_place) == _number(library) is not None)
         if since:
             against.append(stack.enter_context(opened(since, root)))
@@ -138,6 +142,21 @@ def _published(library: Library) -> Library:
 
 def _number(library: Library) -> int | None:
     return library.settings.edition if library.settings else None
+
+
+def _forgotten(in_place: Library, library: Library) -> list[str]:
+    """Tell where number and date do not say that this is another edition than the site in place."""
+    before, now = in_place.settings, library.settings
+    if not (before and now and before.edition and now.edition):
+        return []
+    mend = f"raise `edition` and `date` in {TREES}/shared/library.yml before it is handed out"
+    if now.edition < before.edition:
+        return [f"the site in place is {_called(in_place)}, and this is edition {now.edition}: {mend}"]
+    if now.edition == before.edition:
+        return [f"the site in place is {_called(in_place)} too, with other content: {mend}"]
+    if now.date and before.date and now.date.date < before.date.date:
+        return [f"the site in place is {_called(in_place)}, and this one is dated {now.date.date.isoformat()}: {mend}"]
+    return []
 
 
 def _called(library: Library) -> str:

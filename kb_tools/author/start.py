@@ -33,6 +33,7 @@ def start(folder: Path) -> list[Path]:
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise LibraryError(f"{folder} is not empty. Name a new folder; nothing was changed.")
+    folder = folder.resolve()
     folder.parent.mkdir(parents=True, exist_ok=True)
     aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
@@ -47,8 +48,12 @@ def start(folder: Path) -> list[Path]:
         write_schemas(aside / FOLDER, load(aside))
         aside.chmod(0o755)
         if folder.exists():
-            folder.rmdir()
-        aside.replace(folder)
+            # Somebody may stand in it (`kb start .`), so it is filled and not replaced.
+            for made in sorted(aside.iterdir()):
+                made.replace(folder / made.name)
+            aside.rmdir()
+        else:
+            aside.replace(folder)
     except BaseException:
         shutil.rmtree(aside, ignore_errors=True)
         raise

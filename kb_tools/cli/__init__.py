@@ -5,55 +5,19 @@
 | 0 | no errors (with `--strict`: no warnings either) |
 | 1 | findings, unreadable or malformed files, an empty library, or a build that failed |
 | 2 | wrong options, or a path that does not exist |
-
-A command is a function decorated with `@click.command` in any module of this folder; nothing registers it.
-Commands of a group (`kb case add`) are known by the group alone.
 """
 
 from __future__ import annotations
 
 import importlib
-import pkgutil
-from typing import Any
-
-import click
-
-from kb_tools.cli._common import quiet_option
-from kb_tools.findings import LibraryError, UsageError
-
-WRONG_USE = 2
+import sys
 
 
-class _Group(click.Group):
-    """A group that turns the errors that a person can mend into one line and an exit code."""
-
-    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's signature
-        """Run the command; `LibraryError` is told, not traced."""
-        try:
-            return super().invoke(ctx)
-        except UsageError as error:
-            click.echo(f"kb: {error}", err=True)
-            ctx.exit(WRONG_USE)
-        except LibraryError as error:
-            click.echo(f"kb: {error}", err=True)
-            ctx.exit(1)
-
-
-@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
-@quiet_option
-@click.version_option(package_name="kb-tools", message="kb %(version)s")
-def main() -> None:
-    """Prove, draw and publish a library of troubleshooting trees."""
-
-
-_commands = [
-    value
-    for found in pkgutil.iter_modules(__path__, f"{__name__}.")
-    if not found.name.endswith("__main__")
-    for value in vars(importlib.import_module(found.name)).values()
-    if isinstance(value, click.Command)
-]
-_within = {id(value) for group in _commands if isinstance(group, click.Group) for value in group.commands.values()}
-for _command in _commands:
-    if id(_command) not in _within:
-        main.add_command(_command)
+def run() -> None:
+    """Run `kb`. Whoever stops it while its modules are still being read is told so, as later on."""
+    try:
+        main = importlib.import_module(f"{__name__}._main").main  # this takes a second
+    except KeyboardInterrupt:
+        sys.stderr.write("\nAborted!\n")
+        sys.exit(1)
+    main()

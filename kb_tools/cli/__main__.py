@@ -1,5 +1,5 @@
 """Run `kb` as `python -m kb_tools.cli`."""
 
-from kb_tools.cli import main
+from kb_tools.cli import run
 
-main()
+run()

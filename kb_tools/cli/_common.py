@@ -144,6 +144,18 @@ def existing(root: Path) -> Path:
     return root
 
 
+def library_at(root: Path) -> Path:
+    """Return the root of a library that is there, once a change that was stopped half-way has been ended."""
+    if not (existing(root) / TREES).is_dir():
+        above = root_above(root)
+        where = f"the library above is {above}" if above else "`kb start DIR` begins a new one"
+        raise UsageError(
+            f"There is no library in {root.resolve()}: it holds no folder {TREES}/. "
+            f"Go to the folder that holds it, or name it with --library DIR; {where}"
+        )
+    return root
+
+
 def root_above(path: Path) -> Path | None:
     """Return the nearest folder, `path` itself or above it, that holds trees/."""
     real = path.resolve()

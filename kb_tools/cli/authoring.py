@@ -12,26 +12,30 @@ from kb_tools.author.compare import compare as compare_libraries
 from kb_tools.author.editions import opened
 from kb_tools.author.start import start as start_library
 from kb_tools.carriers.export_json import export_schema
-from kb_tools.cli._common import existing, library_option, quiet_option, tell
+from kb_tools.cli._common import existing, library_at, library_option, quiet_option, tell
 from kb_tools.model.alike import alike as worded_alike
 from kb_tools.model.build import load
 from kb_tools.model.schema import FOLDER, ROLES, editor_line, schema_of, write_schemas
+from kb_tools.pages.scripts import record_schema
 from kb_tools.report import comparison as report
 from kb_tools.report.alike import alike_json, alike_text
 
 
 @click.command()
 @quiet_option
-@click.argument("role", metavar="[ROLE]", type=click.Choice([*ROLES, "export"]), default=None, required=False)
+@click.argument("role", metavar="[ROLE]", type=click.Choice([*ROLES, "export", "record"]), default=None, required=False)
 @click.option("--library", "library_dir", type=click.Path(path_type=Path), help="Offer the ids of the library there.")
 @click.option("--out", type=click.Path(path_type=Path), help=f"Without ROLE: where to (default: {FOLDER}/ in it).")
 def schema(role: str | None, library_dir: Path | None, out: Path | None) -> None:
     """Print the JSON Schema of a kind of file (tree, hazards, ...), for editors that complete and check YAML.
 
-    ROLE is a kind of file, or `export` for the file that `kb export --to json` writes. Without
-    ROLE the schemas of all kinds of file are written into the library, where the first line of a
+    ROLE is a kind of file, or `export` for the file that `kb export --to json` writes, or `record`
+    for the file of a visit record, as a walk saves it. Without ROLE the schemas of all kinds of file are written into the library, where the first line of a
     tree's file names them; `kb preview` keeps their ids up to date.
     """
+    if role == "record":
+        click.echo(record_schema(), nl=False)
+        return
     root = existing(library_dir or Path())
     library = load(root) if library_dir or not role else None
     if role:
@@ -74,7 +78,7 @@ def alike(library_dir: Path, form: str) -> None:
 
     Nothing is wrong with such steps: it is a hint, and `kb check` is silent about it.
     """
-    groups = worded_alike(load(existing(library_dir)))
+    groups = worded_alike(load(library_at(library_dir)))
     if form == "json":
         click.echo(json.dumps(alike_json(groups), ensure_ascii=False, indent=2))
         return

@@ -12,7 +12,7 @@ import click
 from rich.console import Console
 
 from kb_tools.author.draft import draft as draft_tree
-from kb_tools.cli._common import existing, library_option, tell, today_option
+from kb_tools.cli._common import library_at, library_option, tell, today_option
 from kb_tools.cli._completing import FileId
 from kb_tools.findings import UsageError
 from kb_tools.model.build import load
@@ -50,7 +50,7 @@ def numbers(trees: tuple[str, ...], library_dir: Path, form: str) -> None:
     Several trees stand for the visits of a day, one each (a tree may come twice): what to take along
     to all of them.
     """
-    library = load(existing(library_dir))
+    library = load(library_at(library_dir))
     for tree in trees:
         if tree not in library.trees:
             close = nearest(tree, library.trees)
@@ -98,7 +98,7 @@ def order(table: str, library_dir: Path, seconds: float | None, form: str) -> No
 
     Minutes are those of the checks alone. Ctrl-C gives the best order found so far.
     """
-    root = existing(library_dir)
+    root = library_at(library_dir)
     library = load(root)
     chosen = table_named(library, table)
     problem = problem_of(chosen, library)
@@ -123,7 +123,7 @@ def draft(source: str, library_dir: Path, today: date | None, symptom: str | Non
     SOURCE is the id or path of a table, or with --symptom the id of a map. What the table cannot
     know is left out with a comment, so that `kb check` asks for it.
     """
-    library = load(existing(library_dir))
+    library = load(library_at(library_dir))
     table = table_from_map(library, source, symptom) if symptom else table_named(library, source)
     with _searching() as step:
         result = best_order(problem_of(table, library), progress=step)

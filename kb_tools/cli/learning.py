@@ -13,7 +13,7 @@ from rich.console import Console
 from kb_tools.author.learn import NEWEST, Asked, Learned
 from kb_tools.author.learn import learn as learn_from
 from kb_tools.author.learn_file import counts_of, counts_text, read_counts
-from kb_tools.cli._common import Day, existing, is_quiet, library_option, progress, quiet_option, tell
+from kb_tools.cli._common import Day, is_quiet, library_at, library_option, progress, quiet_option, tell
 from kb_tools.findings import LibraryError, UsageError
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
@@ -65,7 +65,7 @@ def learn(records: tuple[Path, ...], library_dir: Path, **options: Unpack[_Optio
         raise UsageError("Name folders or files of visit records, or say --report")
     if seen and not out:
         raise UsageError("--seen keeps a list beside the counts: name their file too, with --out")
-    library = load(existing(library_dir))
+    library = load(library_at(library_dir))
     graph = build_graph(library)
     # Without a date nobody says that the clock of this machine is the right one.
     day = max(today, datetime.now(tz=UTC).astimezone().date()) if today else NEWEST

@@ -13,11 +13,21 @@ from kb_tools.carriers.folder import build as build_folder
 from kb_tools.carriers.pocket import POCKET
 from kb_tools.carriers.pocket import pack as pack_library
 from kb_tools.carriers.verify import verify as verify_site
-from kb_tools.cli._common import existing, library_option, quiet_option, sound, strict_option, tell, today_option
+from kb_tools.cli._common import (
+    existing,
+    library_at,
+    library_option,
+    quiet_option,
+    sound,
+    strict_option,
+    tell,
+    today_option,
+)
 from kb_tools.cli._news import news_of
 from kb_tools.cli._publishing import accept_option, accepted, since_option
 from kb_tools.findings import UsageError
 from kb_tools.pages.mkdocs_plugin import serve_site
+from kb_tools.pages.wording import counted
 
 if TYPE_CHECKING:
     from datetime import date
@@ -52,15 +62,13 @@ def build(  # noqa: PLR0913 - one for each option
     that is gone stops the build, until `--accept` gives the reason, which that page tells.
     """
     root = existing(library_dir)
-    config = config_file or root / "mkdocs.yml"
-    if not config.is_file():
-        raise UsageError(f"{config} does not exist; a site needs it (`kb start` writes one)")
+    config = _configuration(config_file or root / "mkdocs.yml")
     site = out or root / SITE
     recover(site.resolve())
     subject = sound(root, today, strict=strict)
     told = accepted(root, subject.library, site, since, reason)
     built = build_folder(root, site, subject, config, news_of(told, subject.library))
-    for warning in built.warnings:
+    for warning in (*built.warnings, *told.warnings):
         click.echo(f"warning: {warning}", err=True)
     tell(f"{built.files} files, {built.bytes / 1e6:.1f} MB, edition {built.edition[:12]}")
     tell(f"Open {built.out / 'index.html'} in a browser")
@@ -84,7 +92,7 @@ def pack(library_dir: Path, today: date | None, out: Path | None, since: str, re
     subject = sound(root, today, strict=strict)
     accepted(root, subject.library, root / SITE, since, reason)
     size = pack_library(root, out or root / POCKET, subject)
-    tell(f"{out or root / POCKET}: {size / 1e3:.0f} KB, {len(subject.library.trees)} trees")
+    tell(f"{out or root / POCKET}: {size / 1e3:.0f} KB, {counted(len(subject.library.trees), 'tree')}")
 
 
 @click.command()
@@ -98,9 +106,10 @@ def preview(library_dir: Path, address: str, *, open_browser: bool) -> None:
     What is wrong with the library stands at the steps where it belongs, and at the top of its pages;
     drafts are shown too.
     """
-    root = existing(library_dir)
+    root = library_at(library_dir)
+    config = _configuration(root / "mkdocs.yml")
     tell(f"Serving at http://{address}/ - Ctrl-C ends it", err=True)
-    serve_site(root / "mkdocs.yml", address, open_browser=open_browser)
+    serve_site(config, address, open_browser=open_browser)
 
 
 @click.command()
@@ -115,3 +124,10 @@ def verify(site: Path) -> None:
     told = f"edition {found.number or '-'} of {found.date or 'no date'} ({found.edition[:12]}), {found.files} files"
     tell(f"{told}: {'complete' if found.whole else 'NOT complete, copy it anew'}")
     sys.exit(0 if found.whole else 1)
+
+
+def _configuration(path: Path) -> Path:
+    """Return the site's configuration, which must be there."""
+    if not path.is_file():
+        raise UsageError(f"{path} does not exist; a site needs it (`kb start` writes one)")
+    return path

@@ -87,8 +87,9 @@ def note_empty(library: e.Library) -> None:
                 Place(TREES),
                 "file-readable",
                 Severity.ERROR,
-                "The library holds no tree",
-                f"Write one: {TREES}/<area>/<id>.yml",
+                "The library holds no tree" if (library.root / TREES).is_dir() else f"There is no folder {TREES}/ here",
+                f"Write one: {TREES}/<area>/<id>.yml; a library elsewhere is named with --library DIR, and "
+                "`kb start DIR` begins a new one",
             )
         )
 

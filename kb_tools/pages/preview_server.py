@@ -94,7 +94,9 @@ class PreviewServer(ThreadingHTTPServer):
         try:
             super().__init__((host.strip("[]"), int(port)), _Handler)
         except (OSError, ValueError, OverflowError) as error:
-            raise BuildError(f"{address} cannot be served at: {getattr(error, 'strerror', None) or error}") from error
+            raise BuildError(
+                f"{address} cannot be served at: {getattr(error, 'strerror', None) or error}; name another with --address"
+            ) from error
 
     @property
     def url(self) -> str:

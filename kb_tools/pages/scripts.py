@@ -81,6 +81,11 @@ def _joined(*names: str) -> str:
     return "".join(_squeezed(WALKER / f"{name}.js") for name in names)
 
 
+def record_schema() -> str:
+    """Return the JSON Schema of a visit record's file."""
+    return (WALKER / "record.schema.json").read_text("utf-8")
+
+
 def styles() -> str:
     """Return the walker's styles."""
     return "".join(path.read_text("utf-8") for path in sorted(WALKER.glob("*.css")))

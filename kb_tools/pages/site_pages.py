@@ -27,7 +27,7 @@ from kb_tools.pages.map_page import map_page
 from kb_tools.pages.render import render
 from kb_tools.pages.rich_text import FIGURES
 from kb_tools.pages.rule_page import rule_pages
-from kb_tools.pages.scripts import day_script, finder_script, styles, walker_script, words_script
+from kb_tools.pages.scripts import day_script, finder_script, record_schema, styles, walker_script, words_script
 from kb_tools.pages.table_page import table_page
 from kb_tools.pages.tree_page import TreePage, chart_of, tree_page
 from kb_tools.pages.visits_page import VISITS, visits_page, visits_script
@@ -298,6 +298,7 @@ class SitePages:
         if self._with_reference:
             for role in ROLES:
                 yield f"reference/schema/{role}.schema.json", f"{json.dumps(schema_of(role), indent=1)}\n"
+            yield "reference/schema/record.schema.json", record_schema()
         yield from self.tree_data()
 
     def tree_data(self) -> Iterator[tuple[str, str]]:

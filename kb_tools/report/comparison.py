@@ -48,6 +48,9 @@ def comparison_text(found: Comparison) -> Iterator[Text]:
     for figures in found.figures:
         (before, after), (worst_before, worst_after) = figures.minutes, figures.worst
         yield Text("figures  ", "cyan").append(figures.tree, "bold")
-        yield Text(f"  expected {before:.0f} min, now {after:.0f}; at worst {worst_before:.0f}, now {worst_after:.0f}")
+        yield Text(
+            f"  expected {before:.0f} min, now {after:.0f} min; "
+            f"at worst {worst_before:.0f} min, now {worst_after:.0f} min"
+        )
         for cause, (odds_before, odds_after) in figures.odds.items():
             yield Text(f"  {cause}: {odds_before:.0%}, now {odds_after:.0%}")

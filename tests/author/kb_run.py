@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from click.testing import CliRunner
 
 from conftest import ROOT
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 
 if TYPE_CHECKING:
     from pathlib import Path

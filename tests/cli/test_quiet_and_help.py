@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from commands import leaves
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 from kb_tools.rules import contract
 
 SMALL = Path(__file__).parent.parent / "data" / "small"

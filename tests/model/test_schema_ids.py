@@ -12,7 +12,7 @@ import yaml
 from click.testing import CliRunner
 
 from kb_tools.author.start import start
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 from kb_tools.model.build import load
 from kb_tools.model.schema import FOLDER, GLOBS, ROLES, editor_line, schema_of, write_schemas
 

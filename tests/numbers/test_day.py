@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner
 
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 from kb_tools.numbers import visit
 from kb_tools.numbers.visit import ENOUGH, Item, Visits, items_of, packed
 from listed_paths import listed

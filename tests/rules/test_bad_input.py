@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner
 
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 from kb_tools.model.build import load
 from kb_tools.rules import contract
 from kb_tools.rules.example_files import BASE, TODAY

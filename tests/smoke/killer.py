@@ -16,7 +16,7 @@ import sys
 import time
 from typing import Any
 
-from kb_tools.cli import main
+from kb_tools.cli._main import main
 
 CHANGES = {"os.rename", "os.remove", "os.rmdir", "os.mkdir", "shutil.rmtree", "shutil.copyfile"}
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT

@@ -19,7 +19,7 @@
     const named = session.named(session.isolated());
     const advice = session.stopUse();
     return [
-      advice.length > 0 && h("div.fw-stop", h("strong", words.stop_use), advice.map((text) => h("p", text))),
+      advice.length > 0 && h("div.fw-stop", h("strong", session.proven ? words.stop_use_until : words.stop_use), advice.map((text) => h("p", text))),
       named.length > 0 && h("p.fw-isolated", h("strong", words.isolated_now), named),
     ].filter(Boolean);
   }
