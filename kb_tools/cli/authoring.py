@@ -29,9 +29,10 @@ from kb_tools.report.alike import alike_json, alike_text
 def schema(role: str | None, library_dir: Path | None, out: Path | None) -> None:
     """Print the JSON Schema of a kind of file (tree, hazards, ...), for editors that complete and check YAML.
 
-    ROLE is a kind of file, or `export` for the file that `kb export --to json` writes, or `record`
-    for the file of a visit record, as a walk saves it. Without ROLE the schemas of all kinds of file are written into the library, where the first line of a
-    tree's file names them; `kb preview` keeps their ids up to date.
+    ROLE is a kind of file; or `export` for the file that `kb export --to json` writes, or `record`
+    for the file of a visit record, as a walk saves it. Without ROLE the schemas of all kinds of file
+    are written into the library, where the first line of a tree's file names them; `kb preview` keeps
+    their ids up to date.
     """
     if role == "record":
         click.echo(record_schema(), nl=False)

@@ -94,9 +94,8 @@ class PreviewServer(ThreadingHTTPServer):
         try:
             super().__init__((host.strip("[]"), int(port)), _Handler)
         except (OSError, ValueError, OverflowError) as error:
-            raise BuildError(
-                f"{address} cannot be served at: {getattr(error, 'strerror', None) or error}; name another with --address"
-            ) from error
+            why = getattr(error, "strerror", None) or error
+            raise BuildError(f"{address} cannot be served at: {why}; name another with --address") from error
 
     @property
     def url(self) -> str:
