@@ -41,7 +41,11 @@ class Size(NamedTuple):
 LINES = (
     *(Size(20, 20, density, unlike) for unlike in (False, True) for density in (0.5, 0.2, 0.1)),
     Size(20, 20, 0.5, answers=4),
-    *(Size(20, 20, 0.5, left_out=share) for share in (0.1, 0.2, 0.3, 0.4)),
+    *(
+        Size(20, 20, 0.5, unlike, answers, share)
+        for share in (0.2, 0.3, 0.4, 0.5, 0.6)
+        for answers, unlike in ((2, False), (2, True), (3, True))
+    ),
     Size(20, 20, 0.2, left_out=0.1),
     *(Size(40, 40, 0.5, unlike, seed=seed) for unlike in (False, True) for seed in (1, 2, 3)),
     *(Size(60, 60, 0.5, unlike, seed=seed) for unlike in (False, True) for seed in (1, 2, 3)),

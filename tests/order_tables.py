@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Mapping, Sequence
 
+    from kb_tools.numbers.order_states import States
+
 FIVE_TESTS = {"s0": "00000", "s1": "01001", "s2": "00110", "s3": "10011", "s4": "11000", "s5": "11110"}
 """Pattipati and Alexandridis, IEEE Trans. SMC 20(4):872-887, 1990; from memory, s0 is no fault."""
 FIVE_TESTS_WEIGHTS = {"s0": 0.70, "s1": 0.01, "s2": 0.02, "s3": 0.10, "s4": 0.05, "s5": 0.12}
@@ -98,6 +100,18 @@ def random_table(source: random.Random, causes: int, checks: int) -> Problem:
     return Problem(tuple(f"c{i}" for i in range(causes)), weights, tuple(made), shows, hazards)
 
 
+def open_table(source: random.Random, size: int, answers: int, open_share: float) -> Problem:
+    """As many causes as checks of unlike minutes; a share of the cells may be any answer, the others are even."""
+    checks = tuple(Check(f"t{j:02}", float(source.randint(1, 10)), tuple("abcd"[:answers])) for j in range(size))
+    shows = tuple(
+        tuple(
+            (1 << answers) - 1 if source.random() < open_share else 1 << source.randrange(answers) for _ in range(size)
+        )
+        for _ in range(size)
+    )
+    return Problem(tuple(f"c{i:02}" for i in range(size)), tuple(source.random() + 0.05 for _ in shows), checks, shows)
+
+
 def _random_answers(source: random.Random, number: int, open_share: float) -> int:
     if source.random() < open_share:
         return source.randint(1, 2**number - 1)
@@ -130,3 +144,22 @@ def brute_force(problem: Problem) -> float:
         return known[key]
 
     return least(tuple(enumerate(problem.weights)), frozenset(), frozenset())
+
+
+def optima(states: States) -> dict[int, float]:
+    """The optimum of every state that can be reached, by plain dynamic programming without bounds."""
+    known: dict[int, float] = {}
+
+    def least(state: int) -> float:
+        if state not in known:
+            totals = [
+                states.cost(check, state) * states.weight(state)
+                + sum(scale * least(part) for _, part, scale in states.parts(check, state))
+                for check in range(len(states.checks))
+                if states.splits(check, state)
+            ]
+            known[state] = min(totals, default=0.0)
+        return known[state]
+
+    least(states.everything)
+    return known

@@ -1,6 +1,8 @@
 """The best order of checks for a table of causes and checks: the front door of the search.
 
-A first plan by information gain per minute stands at once. From then on slices of the exact search
+A first plan by information gain per minute stands at once. Where causes may show several answers,
+the exact search has a short trial; if that proves nothing and the states are few enough, all of
+them are gone through (`order_lattice`), and that is the end. Otherwise slices of the exact search
 and of the plan's improvement take turns, each slice longer than the one before, until the plan is
 proven or time is up. Slices are counted in states and not in seconds, so that the outcome depends
 on the clock only where the clock ends it.
@@ -19,6 +21,7 @@ from kb_tools.model.values import Word
 from kb_tools.numbers.order_bounds import Bounds
 from kb_tools.numbers.order_exact import ExactSearch
 from kb_tools.numbers.order_greedy import Plan
+from kb_tools.numbers.order_lattice import Lattice
 from kb_tools.numbers.order_problem import Progress, Result
 from kb_tools.numbers.order_states import States, bits
 from kb_tools.numbers.order_walk import group_of
@@ -35,6 +38,15 @@ DEFAULT_SECONDS = 60.0
 _FIRST_SLICE = 300_000_000
 """The first slice of the exact search: states times causes squared times checks, so that it takes
 about a second whatever the table's size."""
+_TRIAL = 2000
+"""With open answers the exact search first looks at so many states only, then all are gone through if they
+are few enough."""
+_MOST_IN_LATTICE = 1 << 28
+"""... which is up to so many; each takes 8 bytes while the search lasts."""
+_IN_LATTICE_A_SECOND = 2_000_000
+"""So many states of the lattice are worked out in a second at least; a limit of time asks for this figure."""
+_LATTICE_FOR_ONE = 250
+"""So many states of the lattice take no longer than one situation of the exact search."""
 _LARGE = 150
 """With more causes the exact search waits until the plan no longer gets better."""
 _ROUNDING = 1e-12
@@ -59,7 +71,8 @@ def best_order(
     """Find the order of checks with the fewest expected minutes.
 
     Minutes and chances are as `order_problem` says. Without `seconds` tables of up to 20 causes and
-    20 checks are searched until the order is proven, larger ones for a minute. When time is up, or
+    20 checks are searched until the order is proven, larger ones for a minute. Where many answers are
+    open, and nothing must be isolated, that may take 2 GB of memory. When time is up, or
     at a KeyboardInterrupt after the first plan, the best order so far comes back with `exact` False
     and the lower bound that is proven by then. `states` ends the search after so many situations
     looked at: unlike a limit of time it gives the same result on every machine.
@@ -130,11 +143,17 @@ class _Run:
         self.plan = Plan(self.states, self.tick)
         self.value = self.plan.extend(self.start)
         self.search = ExactSearch(self.states, Bounds(self.states), self.tick)
+        self.lattice: Lattice | None = None
 
     @property
     def lower_bound(self) -> float:
         """The proven lower bound so far, in minutes."""
         return self.value if self.exact else min(self.search.floor, self.value)
+
+    @property
+    def looked_at(self) -> int:
+        """Situations looked at so far."""
+        return self.search.looked_at + (self.lattice.looked_at if self.lattice else 0)
 
     def tick(self) -> None:
         """Look at the clock, report, end what must end; called from inside the long loops."""
@@ -143,7 +162,7 @@ class _Run:
         now = time.monotonic()
         if self.progress and now - self.reported >= _REPORT_EVERY:
             self.reported = now
-            self.progress(Progress(now - self.began, self.value, self.lower_bound, self.search.looked_at))
+            self.progress(Progress(now - self.began, self.value, self.lower_bound, self.looked_at))
         if self.end is not None and now >= self.end:
             raise _TimeUp
         if self.most is not None and self.search.looked_at >= self.most:
@@ -158,6 +177,12 @@ class _Run:
         most, width = 8, 2
         settled = False
         self.ticking = True
+        if self.states.any_several:
+            self.search_slice(min(length, _TRIAL))
+            if not self.exact:
+                self.go_through_all()
+            if self.exact:
+                return
         for turn in count():
             if settled or turn == 0 or self.states.size <= _LARGE:
                 self.search_slice(length)
@@ -182,6 +207,33 @@ class _Run:
             self.take_found()
             self.exact = True
 
+    def go_through_all(self) -> None:
+        """Work out every state, if there are few enough of them for the limits set."""
+        self.slice_end = None
+        self.lattice = Lattice(self.states, self.tick)
+        if self.lattice.count is None or self.lattice.count > self.room_for_lattice():
+            self.lattice = None
+            return
+        self.lattice.run()
+        self.adopt(self.lattice, self.lattice.best_check(self.start))
+        self.exact = True
+
+    def room_for_lattice(self) -> float:
+        """The most states that the lattice may have."""
+        room: float = _MOST_IN_LATTICE
+        if self.end is not None:
+            room = min(room, (self.end - time.monotonic()) * _IN_LATTICE_A_SECOND)
+        if self.most is not None:
+            room = min(room, (self.most - self.search.looked_at) * _LATTICE_FOR_ONE)
+        return room
+
+    def adopt(self, solved: ExactSearch | Lattice, first: int) -> None:
+        """Take over an order for the start, which begins with the check `first`."""
+        ticking, self.ticking = self.ticking, False
+        self.plan.adopt(solved, self.start, first)
+        self.value = self.plan.refresh(self.start)
+        self.ticking = ticking
+
     def improve(self, length: int, most: int, width: int) -> bool:
         """Solve the plan's ends of up to `most` causes, then look ahead; tell whether that helped."""
         helped = False
@@ -200,10 +252,7 @@ class _Run:
         """Take over what the exact search has found for the start, if it is better."""
         found = self.search.found
         if found and found[0] < self.value * (1 - _ROUNDING):
-            ticking, self.ticking = self.ticking, False
-            self.plan.adopt(self.search, self.start, found[1])
-            self.value = self.plan.refresh(self.start)
-            self.ticking = ticking
+            self.adopt(self.search, found[1])
 
     def stop(self) -> None:
         """Gather what was found when the search was ended from outside."""

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from kb_tools.numbers.order_exact import ExactSearch
+    from kb_tools.numbers.order_lattice import Lattice
     from kb_tools.numbers.order_states import States
 
 _NO_GAIN = 1e-13
@@ -147,7 +148,7 @@ class Plan:
                     helped = True
         return helped
 
-    def adopt(self, search: ExactSearch, state: int, first: int) -> None:
+    def adopt(self, search: ExactSearch | Lattice, state: int, first: int) -> None:
         """Take over from a search its order for a state, which starts with the check `first`."""
         found = [(state, first)]
         seen = {state}

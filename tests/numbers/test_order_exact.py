@@ -12,7 +12,7 @@ from kb_tools.numbers.order_greedy import Plan
 from kb_tools.numbers.order_problem import Check, Hazard, Problem
 from kb_tools.numbers.order_states import States
 from kb_tools.numbers.order_walk import dumps, expected_minutes
-from order_tables import brute_force, from_sets, from_text, random_table
+from order_tables import brute_force, from_sets, from_text, optima, random_table
 from random_trees import seeded
 
 BATCHES = 20
@@ -35,25 +35,6 @@ def test_optimum_of_small_tables(batch: int) -> None:
         assert max(bounds.path(states.everything), bounds.supply(states.everything)) <= result.expected_minutes + 1e-9
         assert Plan(states).extend(states.everything) >= result.expected_minutes - 1e-9
         assert json.loads(dumps(result.order)) == result.order
-
-
-def optima(states: States) -> dict[int, float]:
-    """The optimum of every state that can be reached, by plain dynamic programming without bounds."""
-    known: dict[int, float] = {}
-
-    def least(state: int) -> float:
-        if state not in known:
-            totals = [
-                states.cost(check, state) * states.weight(state)
-                + sum(scale * least(part) for _, part, scale in states.parts(check, state))
-                for check in range(len(states.checks))
-                if states.splits(check, state)
-            ]
-            known[state] = min(totals, default=0.0)
-        return known[state]
-
-    least(states.everything)
-    return known
 
 
 @pytest.mark.parametrize("batch", range(10))

@@ -1,0 +1,102 @@
+"""Dynamic programming over every state: against brute force, a plain program and the search with bounds."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from kb_tools.numbers import best_order as front_door
+from kb_tools.numbers.best_order import best_order
+from kb_tools.numbers.order_exact import ExactSearch
+from kb_tools.numbers.order_lattice import Lattice
+from kb_tools.numbers.order_problem import Check, Hazard, Problem
+from kb_tools.numbers.order_states import States
+from kb_tools.numbers.order_walk import expected_minutes
+from order_tables import brute_force, open_table, optima, random_table
+from random_trees import seeded
+
+
+def without_hazards(problem: Problem) -> Problem:
+    """The same table with nothing to isolate."""
+    checks = tuple(Check(check.id, check.minutes, check.answers) for check in problem.checks)
+    return Problem(problem.causes, problem.weights, checks, problem.shows)
+
+
+@pytest.mark.parametrize("batch", range(20))
+def test_optimum_of_small_tables(batch: int) -> None:
+    """Brute force gives the same optimum, on tables of any kind, and every state the same value."""
+    for number in range(60):
+        problem = without_hazards(random_table(seeded(60 * batch + number), 7, 6))
+        states = States(problem)
+        lattice = Lattice(states)
+        assert (lattice.count is None) == (not states.checks)
+        if lattice.count is None:
+            continue
+        assert lattice.run() == pytest.approx(brute_force(problem), abs=1e-9)
+        known = optima(states)
+        for state, optimum in known.items():
+            assert lattice.value(state) == pytest.approx(optimum, abs=1e-9)
+        assert sum(1 for state in known if state & (state - 1)) <= lattice.count == lattice.looked_at
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_plain_program_agrees(seed: int) -> None:
+    """Tables of ten causes and ten checks, many cells open: the optimum of the memoised 15-line program."""
+    problem = open_table(seeded(seed), 10, 2 + seed % 2, 0.3 + 0.1 * (seed // 2))
+    states = States(problem)
+    optimum = pytest.approx(optima(states)[states.everything], rel=1e-9)
+    assert Lattice(states).run() == optimum
+    assert best_order(problem).expected_minutes == optimum
+
+
+@pytest.mark.parametrize(("answers", "open_share"), [(2, 0.15), (2, 0.2), (3, 0.2), (3, 0.3)])
+def test_twenty_by_twenty_is_what_the_search_with_bounds_finds(answers: int, open_share: float) -> None:
+    """Where bounds still prove an order of 20 checks on 20 causes, both ways give the same optimum."""
+    states = States(open_table(seeded(5), 20, answers, open_share))
+    search = ExactSearch(states)
+    assert search.run(math.inf)
+    assert Lattice(states).run() == pytest.approx(search.floor, rel=1e-9)
+
+
+@pytest.mark.parametrize(("answers", "open_share"), [(2, 0.4), (3, 0.4), (3, 0.5)])
+def test_twenty_by_twenty_is_exact(answers: int, open_share: float) -> None:
+    """Out of reach of the bounds: proven all the same, and the order costs what it says when walked."""
+    problem = open_table(seeded(2), 20, answers, open_share)
+    result = best_order(problem)
+    assert result.exact
+    assert result.lower_bound == result.expected_minutes
+    assert expected_minutes(problem, result.order) == pytest.approx(result.expected_minutes, rel=1e-9)
+
+
+def test_order_is_the_same_whichever_way_proves_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the trial by the search with bounds the lattice alone gives the same minutes."""
+    monkeypatch.setattr(front_door, "_TRIAL", 1)
+    for seed in range(40):
+        problem = open_table(seeded(seed), 7, 2 + seed % 3, 0.4)
+        result = best_order(problem)
+        assert result.exact
+        assert result.expected_minutes == pytest.approx(brute_force(problem), abs=1e-9)
+        assert expected_minutes(problem, result.order) == pytest.approx(result.expected_minutes, abs=1e-9)
+
+
+def test_a_limit_leaves_the_gap_told() -> None:
+    """Where a limit leaves no room for all states, the best order so far comes back with its bound."""
+    problem = open_table(seeded(2), 20, 2, 0.5)
+    result = best_order(problem, states=300)
+    assert not result.exact
+    assert 0 < result.lower_bound < result.expected_minutes
+    assert 0 < result.gap < 1
+    assert expected_minutes(problem, result.order) == pytest.approx(result.expected_minutes, rel=1e-9)
+
+
+def test_what_is_no_case_for_it_is_not_counted() -> None:
+    """Stays, and tables of more causes than a word has bits, are left to the search with bounds."""
+    exposing = Check("t", 1, ("No", "Yes"), frozenset({"harness"}))
+    staying = Problem(("a", "b"), (1, 1), (exposing,), ((1,), (2,)), (Hazard("harness", 4),))
+    large = open_table(seeded(1), 64, 2, 0.5)
+    for problem in (staying, large):
+        lattice = Lattice(States(problem))
+        assert lattice.count is None
+        with pytest.raises(ValueError, match="not counted"):
+            lattice.run()
