@@ -38,15 +38,15 @@ DEFAULT_SECONDS = 60.0
 _FIRST_SLICE = 300_000_000
 """The first slice of the exact search: states times causes squared times checks, so that it takes
 about a second whatever the table's size."""
-_TRIAL = 2000
-"""With open answers the exact search first looks at so many states only, then all are gone through if they
-are few enough."""
+_TRIAL = 5
+"""With open answers the exact search first looks at states so many times causes times checks only; then all
+states are gone through if they are few enough."""
 _MOST_IN_LATTICE = 1 << 28
 """... which is up to so many; each takes 8 bytes while the search lasts."""
 _IN_LATTICE_A_SECOND = 2_000_000
-"""So many states of the lattice are worked out in a second at least; a limit of time asks for this figure."""
+"""The work of the lattice done in a second at least; a limit of time asks for this figure."""
 _LATTICE_FOR_ONE = 250
-"""So many states of the lattice take no longer than one situation of the exact search."""
+"""So much work of the lattice takes no longer than one situation of the exact search."""
 _LARGE = 150
 """With more causes the exact search waits until the plan no longer gets better."""
 _ROUNDING = 1e-12
@@ -178,7 +178,7 @@ class _Run:
         settled = False
         self.ticking = True
         if self.states.any_several:
-            self.search_slice(min(length, _TRIAL))
+            self.search_slice(min(length, 1 + _TRIAL * self.states.size * checks))
             if not self.exact:
                 self.go_through_all()
             if self.exact:
@@ -211,15 +211,14 @@ class _Run:
         """Work out every state, if there are few enough of them for the limits set."""
         self.slice_end = None
         self.lattice = Lattice(self.states, self.tick)
-        if self.lattice.count is None or self.lattice.count > self.room_for_lattice():
-            self.lattice = None
-            return
-        self.lattice.run()
-        self.adopt(self.lattice, self.lattice.best_check(self.start))
-        self.exact = True
+        if self.lattice.count is not None and self.lattice.work <= self.room_for_lattice():
+            self.lattice.run()
+            self.adopt(self.lattice, self.lattice.best_check(self.start))
+            self.exact = True
+        self.lattice = None  # its memory is free at once
 
     def room_for_lattice(self) -> float:
-        """The most states that the lattice may have."""
+        """The most work that the lattice may be."""
         room: float = _MOST_IN_LATTICE
         if self.end is not None:
             room = min(room, (self.end - time.monotonic()) * _IN_LATTICE_A_SECOND)
@@ -257,6 +256,7 @@ class _Run:
     def stop(self) -> None:
         """Gather what was found when the search was ended from outside."""
         self.ticking = False
+        self.lattice = None
         self.value = self.plan.refresh(self.start)
         self.take_found()
 

@@ -31,12 +31,14 @@ if TYPE_CHECKING:
 
 _MOST_BITS = 63
 """Causes and checks are bits of a word each."""
-_MOST_SETS = 1_000_000
+_MOST_SETS = 600_000
 """With more sets of causes the states are not even counted."""
 _MOST_FREE = 21
 """Nor are they where a set has more free checks than that: its arrays would be too large."""
 _BLOCK = 1 << 16
 """So many states are worked on at a time: their arrays fit into a processor's cache."""
+_FOR_SET_AND_CHECK = 4
+"""To find what a check leads to from a set takes as long as so many states."""
 _TIE = 1e-12
 """Checks whose minutes differ by less than this share are equally good."""
 
@@ -92,6 +94,8 @@ class Lattice:
         self.tick = tick
         self.count: int | None = None
         """Number of states; None where this is no way to solve the problem: stays, too many sets, too large ones."""
+        self.work = 0
+        """What `run` takes time for, in states: those, and what each set and check takes beside."""
         self.looked_at = 0
         """States worked out by now."""
         checks = len(states.checks)
@@ -113,12 +117,17 @@ class Lattice:
         found = fresh = np.array([self.states.everything], dtype=np.uint64)
         while fresh.size:
             self.tick()
-            before = found
+            before, parts, waiting = found, [found], 0
             for mask in self._masks.ravel():
-                parts = np.unique(fresh & mask)
-                found = np.union1d(found, parts[_count(parts) > 1])
-                if found.size > _MOST_SETS:
-                    return None
+                some = np.unique(fresh & mask)
+                parts.append(some[_count(some) > 1])
+                waiting += some.size
+                if waiting > _MOST_SETS:
+                    self.tick()
+                    parts, waiting = [np.unique(np.concatenate(parts))], 0
+                    if parts[0].size > _MOST_SETS:
+                        return None
+            found = np.unique(np.concatenate(parts))
             fresh = np.setdiff1d(found, before, assume_unique=True)
         return found
 
@@ -173,6 +182,7 @@ class Lattice:
         self._by_set = np.argsort(self._sets)
         self._sorted = self._sets[self._by_set]
         self.count = int(sizes.sum())
+        self.work = self.count + _FOR_SET_AND_CHECK * len(self._sets) * len(self._minutes)
 
     # -- their optima ------------------------------------------------------------------------
 

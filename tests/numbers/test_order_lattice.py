@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -15,6 +16,9 @@ from kb_tools.numbers.order_states import States
 from kb_tools.numbers.order_walk import expected_minutes
 from order_tables import brute_force, open_table, optima, random_table
 from random_trees import seeded
+
+if TYPE_CHECKING:
+    from kb_tools.numbers.order_problem import Progress
 
 
 def without_hazards(problem: Problem) -> Problem:
@@ -71,7 +75,7 @@ def test_twenty_by_twenty_is_exact(answers: int, open_share: float) -> None:
 
 def test_order_is_the_same_whichever_way_proves_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the trial by the search with bounds the lattice alone gives the same minutes."""
-    monkeypatch.setattr(front_door, "_TRIAL", 1)
+    monkeypatch.setattr(front_door, "_TRIAL", 0)
     for seed in range(40):
         problem = open_table(seeded(seed), 7, 2 + seed % 3, 0.4)
         result = best_order(problem)
@@ -87,6 +91,20 @@ def test_a_limit_leaves_the_gap_told() -> None:
     assert not result.exact
     assert 0 < result.lower_bound < result.expected_minutes
     assert 0 < result.gap < 1
+    assert expected_minutes(problem, result.order) == pytest.approx(result.expected_minutes, rel=1e-9)
+
+
+def test_interruption_gives_the_best_so_far() -> None:
+    """Ctrl-C while all states are gone through: the first plan or better, its bound, and no claim."""
+    problem = open_table(seeded(2), 20, 2, 0.5)
+
+    def interrupt(progress: Progress) -> None:
+        if progress.states > 100_000:  # more than the trial may look at
+            raise KeyboardInterrupt
+
+    result = best_order(problem, progress=interrupt)
+    assert not result.exact
+    assert 0 < result.lower_bound < result.expected_minutes
     assert expected_minutes(problem, result.order) == pytest.approx(result.expected_minutes, rel=1e-9)
 
 
