@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import count
 from typing import TYPE_CHECKING
 
@@ -75,7 +75,8 @@ def best_order(
     open, and nothing must be isolated, that may take 2 GB of memory. When time is up, or
     at a KeyboardInterrupt after the first plan, the best order so far comes back with `exact` False
     and the lower bound that is proven by then. `states` ends the search after so many situations
-    looked at: unlike a limit of time it gives the same result on every machine.
+    looked at (many states of `order_lattice` count as one): unlike a limit of time it gives the same
+    result on every machine.
 
     An exact order does not depend on the sequence in which causes, checks and answers are given.
     Of several best orders one is chosen, always the same.
@@ -212,9 +213,10 @@ class _Run:
         self.slice_end = None
         self.lattice = Lattice(self.states, self.tick)
         if self.lattice.count is not None and self.lattice.work <= self.room_for_lattice():
-            self.lattice.run()
-            self.adopt(self.lattice, self.lattice.best_check(self.start))
-            self.exact = True
+            with suppress(MemoryError):
+                self.lattice.run()
+                self.adopt(self.lattice, self.lattice.best_check(self.start))
+                self.exact = True
         self.lattice = None  # its memory is free at once
 
     def room_for_lattice(self) -> float:

@@ -3,7 +3,8 @@
 For every state the memory holds a lower bound, and the best first check once it is known. A state
 is searched under a limit: checks are tried in order of their bound, and what cannot come below the
 limit, or below the best check so far, is left. The bounds do the work, so that a table of 60 causes
-and 60 checks that split about evenly takes well under a second; see bench/order.py.
+and 60 checks that split about evenly takes well under a second; see bench/order.py. With many open
+answers they do not: there `order_lattice` goes through all states.
 """
 
 from __future__ import annotations
