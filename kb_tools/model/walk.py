@@ -33,7 +33,11 @@ class Walk:
         """Stand where `picks` lead from the start of the tree `first`."""
         self._trees, self._first = trees, first
         self._picks, self._acks = list(picks), list(acks)
-        self._doubted = self._stand().isolated
+        stand = self._stand()
+        self._doubted = stand.isolated
+        read = {ack["caution"] for ack in self._acks if ack["tree"] == stand.tree["id"]}
+        # After how many answers somebody took the walk over who has not read the present tree's cautions; -1: nobody.
+        self._taken = -1 if read.issuperset(stand.tree["cautions"]) else len(self._picks)
 
     def _stand(self) -> Stand:
         return follow(self._trees, self._first, self._picks)
@@ -102,6 +106,7 @@ class Walk:
 
         """
         ahead = Walk(self._trees, self._first, self._picks, self._acks)
+        ahead._taken = self._taken
         while True:
             stand = ahead._stand()
             step = stand.step
@@ -141,13 +146,13 @@ class Walk:
         stand = self._stand()
         step, tree = stand.step, stand.tree
         proof = tree["proofs"][step["proof"]] if step.get("proof") else None
-        first = tree["cautions"] if stand.since == len(self._picks) else []
+        first = tree["cautions"] if len(self._picks) in (stand.since, self._taken) else []
         return list(dict.fromkeys([*first, *step["cautions"], *(proof["cautions"] if proof else [])]))
 
     def cautions_due(self) -> list[str]:
         """Return the cautions of the present step that nobody acknowledged.
 
-        They are the tree's own at its first step, the step's, and its proof's.
+        They are the tree's own at its first step and where the walk was taken over, the step's, and its proof's.
         """
         read = {ack["caution"] for ack in self._acks if ack["at"] == len(self._picks)}
         return [caution for caution in self._due() if caution not in read]

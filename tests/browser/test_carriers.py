@@ -153,10 +153,14 @@ def test_the_pocket_file_finds_and_walks(browser: Browser, pocket_file: Path) ->
     """The one file finds a tree, draws it, and walks it to its next step; a link leads on inside it."""
     browser.open(pocket_file.as_uri())
     browser.await_js("window.faultTrees && faultTrees.data && faultTrees.data.index")
+    browser.await_js("document.querySelector('#home [data-ft=resume-box]') !== null")
+    assert browser.visible("[data-ft=resume-box]"), "codes, walks and records stand on its first page"
     browser.fill("[data-ft=find-box]", "the chair is dead")
     browser.await_js("document.querySelector('[data-ft=find-result]')")
     browser.click("[data-ft=find-result]")
     browser.await_js("document.querySelector('[data-ft-tree=chair-dead]:not([hidden]) svg .ft-shape')")
+    assert browser.visible("[data-ft-tree=chair-dead] [data-ft=mode]")
+    assert browser.visible("[data-ft-tree=chair-dead] [data-ft=known]")
     browser.click("[data-ft-tree=chair-dead] [data-ft=begin]")
     browser.await_js("document.querySelector('[data-ft-current=smell]')")
     browser.eval("document.querySelectorAll('[data-ft=found-skip]').forEach((one) => one.click())")

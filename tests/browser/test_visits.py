@@ -22,7 +22,7 @@ LISTED = "[...document.querySelectorAll('.fw-day .ft-items > li')].map(one => on
 def pick(browser: Browser, text: str) -> None:
     """Type what is wrong and take the first symptom that is offered."""
     browser.fill(BOX, text)
-    browser.click(".fw-day [data-ft='day-add']")
+    browser.click("[data-ft-day] [data-ft='day-add']")
 
 
 def test_a_day_is_added_up_and_kept(browser: Browser, demo_site: Path) -> None:

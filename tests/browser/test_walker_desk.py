@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 import pytest
@@ -59,6 +60,14 @@ def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: 
     assert visit["code"] == code
     assert visit["caller"] == "carer"
     assert visit["stop_use"]
+    assert visit["stop_use"][0] in browser.text(".fw-hand"), "a code does not carry it, so it is read out"
+    link = f"#{browser.eval('location.hash').split('#')[1].split('&mode=')[0]}"
+    browser.open((demo_site / "index.html").as_uri())
+    browser.open(page(demo_site, tree_id) + link)
+    browser.await_js(f"{CURRENT} === {json.dumps(at)}")
+    assert walker.visit()["mode"] == "technician", "who takes over by a link walks at the chair"
+    assert visit["stop_use"][0] in browser.text(".fw-strip")
+    assert "Here the caller stops" not in browser.text("[data-ft-current]")
 
 
 @chromium_only

@@ -49,6 +49,9 @@ def test_code_round_trip(open_browser: OpenBrowser, demo_site: Path, trees: Tree
     assert other.browser.texts("[data-ft=trail] strong") == trail
     assert other.browser.count("[data-ft=isolation-ack]") >= 1, "isolations are asked again after a hand-over"
     assert other.visit()["code"] == code
+    other.acknowledge()
+    read = {ack["id"] for ack in other.visit()["acks"] if ack["kind"] == "caution"}
+    assert read >= set(trees.by_id[tree_id]["cautions"]), "who takes a walk over reads the tree's cautions too"
 
 
 _FORGET = """new Promise(done => {

@@ -227,3 +227,22 @@ def test_double_tap_reads_no_caution(open_browser: OpenBrowser, demo_site: Path,
     assert browser.count("[data-ft=caution-ack]") == 1
     browser.eval(f"document.querySelector('[data-ft=caution-ack]').dispatchEvent({tap % 1})")
     assert browser.count("[data-ft=caution-ack]") == 0
+
+
+def test_an_isolation_that_is_taken_back_is_told(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """Back over an isolating step says that the power is still off at the chair, until somebody says it is not."""
+    tree_id, plan = trees.find(lambda step: bool(step["exposes"]))
+    at = next(n for n, (_, way) in enumerate(plan) if way["isolates"])
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan[: at + 1])
+    assert browser.count("[data-ft=is-back]") == 0
+    browser.click("[data-ft=back]")
+    browser.await_js("document.querySelector('.fw-strip [data-ft=is-back]') !== null")
+    named = trees.by_id[tree_id]["hazards"][plan[at][1]["isolates"][0]]["name"]
+    assert named in browser.text(".fw-strip .fw-ask")
+    walker.take(plan[at][1])
+    assert browser.count("[data-ft=is-back]") == 0, "it is isolated again"
+    browser.click("[data-ft=back]")
+    browser.click("[data-ft=is-back]")
+    browser.await_js("document.querySelector('[data-ft=is-back]') === null")

@@ -271,7 +271,8 @@ interface DeskQuestion {
 interface Session {
   readonly walk: Walk;
   readonly visit: Visit;
-  readonly notes: string[];
+  readonly undone: string[];
+  notes: string[];
   readonly facts: Record<string, string | number>;
   knowing: boolean;
   readonly state: WalkState;

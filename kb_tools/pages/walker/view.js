@@ -64,7 +64,7 @@
   function mark() {
     marking = marking || setTimeout(() => {
       marking = 0;
-      if (session) history.replaceState(history.state, "", session.address() + "&visit=" + session.visit.id);
+      if (session) history.replaceState(history.state, "", session.address() + "&mode=" + session.visit.mode + "&visit=" + session.visit.id);
     });
   }
 
@@ -217,12 +217,13 @@
   function drawPage(message) {
     const old = document.querySelector(".fw-site");
     const site = h("div.fw-site");
-    const begin = document.querySelector('[data-ft="begin"]');
+    // The pocket file holds every tree's page and shows one at a time.
+    const begin = /** @type {any} */ ([...document.querySelectorAll('[data-ft="begin"]')].find((one) => !one.closest("[hidden]")));
     if (begin) site.append(button("known", "tool", words.known.title, () => starting(begin, true)), modeButton());
     site.append(view.startPanel(message));
     const place = begin || document.querySelector("[data-ft-finder]");
-    if (old) old.replaceWith(site);
-    else if (place) place.after(site);
+    if (old) old.remove();
+    if (place) place.after(site);
   }
 
   /** Open a new walk of the tree around a button. @param {Element} begin @param {boolean} knowing from what is already known */
@@ -315,7 +316,9 @@
       awake();
     });
     setInterval(() => ticks.forEach((tick) => tick()), 1000);
-    window.addEventListener("hashchange", fromAddress);
+    window.addEventListener("hashchange", async () => {
+      if (!(await fromAddress()) && faultTrees.pocket && !session) drawPage("");
+    });
     const begins = document.querySelectorAll('[data-ft="begin"]');
     begins.forEach((begin) => {
       begin.removeAttribute("hidden");

@@ -103,6 +103,7 @@
       h("h2", { tabindex: "-1" }, words.hand_over), h("p", words.hand_code),
       h("output", { ft: "code", class: "fw-code" }, session.visit.code), copy(session.visit.code),
       link && [h("p", words.hand_link), h("p.fw-link", h("a", { href: link }, link)), copy(link)],
-      session.state.isolated.length > 0 && h("p.fw-note", words.hand_isolated));
+      session.state.isolated.length > 0 && h("p.fw-note", words.hand_isolated),
+      session.visit.desk.map((one) => one.stop_use && h("p.fw-note", fill(words.hand_stop_use, { text: one.stop_use }))));
   }
 })();

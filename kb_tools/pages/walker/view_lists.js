@@ -21,6 +21,10 @@
     return [
       advice.length > 0 && h("div.fw-stop", h("strong", session.proven ? words.stop_use_until : words.stop_use), advice.map((text) => h("p", text))),
       named.length > 0 && h("p.fw-isolated", h("strong", words.isolated_now), named),
+      session.undone.length > 0 && view.ask(fill(words.taken_back, { hazards: session.named(session.undone) }), "is-back", words.is_back, () => {
+        session.undone.length = 0;
+        view.shell.step(true);
+      }),
     ].filter(Boolean);
   }
 

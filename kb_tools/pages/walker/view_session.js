@@ -30,6 +30,8 @@
       this.stated = new Set();
       /** Whether what is already known is being asked for. */
       this.knowing = false;
+      /** Hazards that an answer isolated which was taken back since: at the chair they still are. @type {string[]} */
+      this.undone = [];
       /** What is to be said once. @type {string[]} */
       this.notes = [];
       this.state = walk.state();
@@ -129,7 +131,8 @@
     /** Bring the record in line with the walk. */
     follow() {
       const { visit, walk } = this;
-      const { trail, tree } = (this.state = walk.state());
+      const { trail, tree, isolated } = (this.state = walk.state());
+      this.undone = this.undone.filter((hazard) => !isolated.includes(hazard));
       const fresh = visit.steps.length;
       trail.forEach((entry, at) => {
         const known = visit.steps[at];
@@ -196,6 +199,7 @@
       const { visit } = this;
       const at = faultTrees.record.now();
       const stays = visit.steps.slice(0, length);
+      this.undone = [...new Set([...this.undone, ...this.state.isolated])];
       visit.withdrawn.push(...visit.steps.slice(length).map((one) => ({ ...one, withdrawn: at })));
       visit.fixes = visit.fixes.filter((fix) => stays.some((one) => one.tree === fix.tree && one.step === fix.step));
       for (let left = visit.steps.length - length; left > 0; left -= 1) this.walk.back();
@@ -219,9 +223,10 @@
       view.shell.mark();
     };
 
-    /** The walk as an address's fragment: code, readings, job reference, mode. */
+    /** The walk as an address's fragment: code, readings, job reference, safety questions that were answered badly. */
     address() {
-      return this.walk.link() + "&job=" + encodeURIComponent(this.visit.fields.job) + "&mode=" + this.visit.mode;
+      const bad = this.visit.desk.filter((one) => one.bad).map((one) => faultTrees.desk.questions().findIndex(({ ask }) => ask === one.ask));
+      return this.walk.link() + "&job=" + encodeURIComponent(this.visit.fields.job) + (bad.length ? "&bad=" + bad.join(".") : "");
     }
 
     /** The link that hands this walk over; null where the site has no address. */
@@ -263,6 +268,10 @@
     const { trail, tree } = walk.state();
     const more = new URLSearchParams(given.slice(given.indexOf("#") + 1));
     const visit = faultTrees.record.create(trail.length ? trail[0].tree : tree, more.get("mode") === "desk" ? "desk" : "technician");
+    for (const at of (more.get("bad") || "").split(".")) {
+      const question = /^\d{1,3}$/.test(at) && faultTrees.desk.questions()[Number(at)];
+      if (question) faultTrees.desk.answer(visit, question, question.bad);
+    }
     visit.fields.job = (more.get("job") || "").slice(0, 60) || visit.fields.job;
     visit.found_seen = true;
     const session = new Open(walk, visit);

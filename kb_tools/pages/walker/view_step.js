@@ -51,10 +51,11 @@
     return section;
   }
 
-  /** @param {Session} session @returns {string[]} cautions of this step, and before the first one those of the tree */
+  /** @param {Session} session @returns {string[]} cautions of this step; before the first one, and where the walk was taken over, those of the tree */
   function stepCautions(session) {
     const { trail, tree } = session.state;
-    const entering = !trail.length || trail[trail.length - 1].tree !== tree;
+    const due = session.walk.cautionsDue();
+    const entering = !trail.length || trail[trail.length - 1].tree !== tree || session.tree.cautions.some((id) => due.includes(id));
     return [...new Set([...(entering ? session.tree.cautions : []), ...session.step.cautions])];
   }
 

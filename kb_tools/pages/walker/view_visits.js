@@ -86,7 +86,7 @@
     }
 
     place.append(h("label", { for: "fw_day" }, words.box), box, found, said, list);
-    document.querySelectorAll("[data-ft-visit]").forEach((one) => one.append(adder(String(one.getAttribute("data-ft-visit")), words.add)));
+    document.querySelectorAll("[data-ft-visit]").forEach((one) => one.append(h("div.fw-day", adder(String(one.getAttribute("data-ft-visit")), words.add))));
     draw();
   }
 })();

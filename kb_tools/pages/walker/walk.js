@@ -21,6 +21,7 @@
     /** @type {Picked[]} */ #picks = [];
     /** @type {Ack[]} */ #acks = [];
     /** Hazards whose isolation is to be asked again. @type {string[]} */ #doubted = [];
+    /** After how many answers somebody took the walk over who has not read the present tree's cautions; -1: nobody. */ #taken = -1;
     /** Where the answers lead, worked out once: a row of answers is replaced, never changed. @type {Reached | null} */ #reached = null;
 
     /** @param {string} first @param {Picked[]} [picks] @param {Ack[]} [acks] */
@@ -28,7 +29,9 @@
       this.#first = first;
       this.#picks = picks;
       this.#acks = acks;
-      this.#doubted = this.#stand().isolated;
+      const { tree, isolated } = this.#stand();
+      this.#doubted = isolated;
+      if (tree.cautions.some((caution) => !acks.some((ack) => ack.tree === tree.id && ack.caution === caution))) this.#taken = picks.length;
     }
 
     #stand() {
@@ -119,6 +122,7 @@
      */
     jump(facts) {
       const ahead = new Walk(this.#first, this.#picks, this.#acks);
+      ahead.#taken = this.#taken;
       for (;;) {
         const stand = ahead.#stand();
         const { kind, exposes, works_live, ways } = stand.step;
@@ -157,10 +161,10 @@
     #due() {
       const { tree, step, since } = this.#stand();
       const proof = step.proof ? tree.proofs[step.proof] : null;
-      return [...new Set([...(since === this.#picks.length ? tree.cautions : []), ...step.cautions, ...(proof ? proof.cautions : [])])];
+      return [...new Set([...([since, this.#taken].includes(this.#picks.length) ? tree.cautions : []), ...step.cautions, ...(proof ? proof.cautions : [])])];
     }
 
-    /** @returns {string[]} cautions of the present step that were not acknowledged: the tree's at its first step, the step's, its proof's */
+    /** @returns {string[]} cautions of the present step that were not acknowledged: the tree's at its first step and where the walk was taken over, the step's, its proof's */
     cautionsDue() {
       return this.#due().filter((caution) => !this.#acks.some((ack) => ack.at === this.#picks.length && ack.caution === caution));
     }
