@@ -8,6 +8,7 @@ answers.
 from __future__ import annotations
 
 import re
+import shlex
 import unicodedata
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -58,10 +59,12 @@ class Branch:
 
 
 def slug(text: str, taken: Iterable[str]) -> str:
-    """Return an id made of the first words of a text that is not taken yet."""
+    """Return an id made of the first words of a text that is not taken yet; empty where it has no word."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    words = [word for word in re.findall(r"[a-z0-9]+", plain.replace("'", "")) if word not in _DULL]
-    name = "-".join(words[:_ID_WORDS]) or "step"
+    words = re.findall(r"[a-z0-9]+", plain.replace("'", ""))
+    name = "-".join([word for word in words if word not in _DULL][:_ID_WORDS] or words[:_ID_WORDS])
+    if not name:
+        return ""
     if not name[0].isalpha():
         name = f"step-{name}"
     known, wanted, number = set(taken), name, 2
@@ -98,6 +101,43 @@ def ways_to(library: Library, branch: Branch) -> list[Way]:
     return found
 
 
+def judge_place(library: Library, branch: Branch) -> None:
+    """Refuse a branch whose place is wrong, before more is asked of it.
+
+    Args:
+        library: The library as it stands.
+        branch: Tree and step, and as far as they are known `answer` and `before`.
+
+    Raises:
+        UsageError: when no way leads to `before`, the answer is there already, or the step leads nowhere else.
+
+    """
+    tree, step = tree_and_step(library, branch.tree, branch.step)
+    if branch.before:
+        _check_targets(tree, branch)
+        if not ways_to(library, branch):
+            raise UsageError(_no_way(branch))
+    elif step.kind in _QUESTIONS:
+        if branch.answer:
+            _check_answer(branch, step)
+    elif step.kind not in ("do", "fix") or not (branch.answer or step.then or step.not_cured or step.cannot):
+        raise UsageError(_how_to_go_on(branch, step))
+
+
+def _check_answer(branch: Branch, step: Step) -> None:
+    """Refuse an answer that a step has already."""
+    known = next((way for way in step.answers or step.bands or () if folded(way.answer) == folded(branch.answer)), None)
+    if known:
+        raise UsageError(
+            f"{branch.step} has the answer {branch.answer!r} already; to put a step behind it: --before {known.to}"
+        )
+
+
+def _no_way(branch: Branch) -> str:
+    named = f" with the answer {branch.answer!r}" if branch.answer else ""
+    return f"No way{named} leads from {branch.step} to {branch.before}"
+
+
 def add_branch(change: Change, library: Library, branch: Branch) -> list[str]:
     """Put a branch into the file of its tree.
 
@@ -117,6 +157,7 @@ def add_branch(change: Change, library: Library, branch: Branch) -> list[str]:
     tree, step = tree_and_step(library, branch.tree, branch.step)
     if branch.new:
         _check_new(tree, branch)
+    _check_targets(tree, branch)
     sheet = change.sheet(tree.file)
     steps = child(sheet.root, "steps")
     group = child(steps, branch.step) if steps is not None else None
@@ -160,6 +201,28 @@ def _check_new(tree: Tree, branch: Branch) -> None:
         raise UsageError(f"A new step needs one of {', '.join(f'--{kind}' for kind in STEP_KINDS)}")
 
 
+def _check_targets(tree: Tree, branch: Branch) -> None:
+    """Refuse ways to steps that there are not."""
+    questions = [(f"--way {shlex.quote(one['answer'])}", one["to"]) for one in branch.keys.get("answers", ())]
+    questions += [("--band", one["to"]) for one in branch.keys.get("bands", ())]
+    single = [
+        (f"--{key.replace('_', '-')}", branch.keys[key])
+        for key in ("then", "cannot", "not_cured")
+        if key in branch.keys
+    ]
+    for option, target in (("--to", branch.to), ("--before", branch.before), *questions, *single):
+        if not target or target in tree.steps or target == branch.new:
+            continue
+        close = nearest(target, tree.steps)
+        told = f"The tree {tree.id} has no step {target!r} ({option} {target})."
+        told += f" Did you mean {close}?" if close else f" Its steps are {', '.join(tree.steps)}."
+        if branch.new and option.startswith("--way"):
+            answer = option.removeprefix("--way ")
+            behind = f"kb branch {tree.id} {branch.new} --answer {answer} --fix TEXT --id {target}"
+            told += f" A step that is still to be written comes second: leave this {option} out, and then {behind}"
+        raise UsageError(told)
+
+
 def _target(branch: Branch) -> str:
     if not (branch.to or branch.new):
         raise UsageError("Say where the answer leads: --to STEP, or a new step (--check, --do, --fix, ...)")
@@ -172,10 +235,7 @@ def _add_answer(sheet: Sheet, group: MappingNode, branch: Branch, step: Step) ->
         raise UsageError("Give the new answer: --answer TEXT; or put a step in between with --before TARGET")
     key = _QUESTIONS[step.kind]
     ways = step.answers or step.bands or ()
-    if any(folded(way.answer) == folded(branch.answer) for way in ways):
-        raise UsageError(
-            f"{branch.step} has the answer {branch.answer!r} already; to put a step behind it: --before and its target"
-        )
+    _check_answer(branch, step)
     edges = {name: branch.answer_keys[name] for name in ("from", "below") if branch.answer_keys.get(name) is not None}
     more = {name: value for name, value in branch.answer_keys.items() if name not in ("from", "below")}
     items = child(group, key)
@@ -251,8 +311,7 @@ def _insert_before(sheet: Sheet, group: MappingNode, branch: Branch, ways: list[
     if not branch.new:
         raise UsageError("--before puts a new step in between: give one with --check, --measure, --do or --fix")
     if not ways:
-        named = f" with the answer {branch.answer!r}" if branch.answer else ""
-        raise UsageError(f"No way{named} leads from {branch.step} to {branch.before}")
+        raise UsageError(_no_way(branch))
     wanted = {(way.named.place.line - 1, way.named.place.column - 1) for way in ways}
     found = 0
     for node, inside_flow in _targets(group, _QUESTIONS.get(step.kind, "")):

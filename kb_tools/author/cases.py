@@ -7,16 +7,20 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime  # noqa: TC003 - msgspec reads the annotations
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta, Struct
+from yaml.nodes import MappingNode, ScalarNode
 
 from kb_tools.author.learn_record import FORMAT, PROBLEMS, VERSION, problem_of
-from kb_tools.author.yaml_text import Written
+from kb_tools.author.splice import child, items_of
+from kb_tools.author.yaml_text import Written, flow
 from kb_tools.findings import LibraryError, UsageError
+from kb_tools.model.cases import replay
+from kb_tools.model.graph import build_graph
 from kb_tools.model.moved import Moves
 from kb_tools.model.reading import number_text
 from kb_tools.model.records import nearest
@@ -24,12 +28,15 @@ from kb_tools.model.units import PLAIN, UnitProblem, read_reading, unit_of
 from kb_tools.model.values import is_id
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from kb_tools.author.change import Change
-    from kb_tools.model.entities import Library, Step
+    from kb_tools.author.splice import Sheet
+    from kb_tools.model.entities import Case, Library, Step
 
+SAVE_BUTTON, COPY_BUTTON = "Save as a file (JSON)", "Copy as text"
+"""What the walk's buttons for a record are called; the words of the walk are in pages/walker/words.en.js."""
 MOST_BYTES = 5_000_000
 """A record of a long visit has some 50 kilobytes."""
 _Line = Annotated[str, Meta(max_length=4000)]
@@ -61,6 +68,13 @@ class _Entered(Struct):
     tree: _Line
 
 
+class _Origin(Struct):
+    """The library that the visit was made with."""
+
+    key: _Line = ""
+    title: _Line = ""
+
+
 class Visit(Struct):
     """A visit record, as far as a case is made of it."""
 
@@ -71,6 +85,7 @@ class Visit(Struct):
     trees: Annotated[list[_Entered], Meta(min_length=1)]
     steps: list[_Taken]
     fixes: list[_Mended]
+    library: _Origin | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +96,24 @@ class NewCase:
     name: str
     ends_at: str
     given: dict[str, str]
+    source: str = ""
+    """The file of the record that it comes from."""
+
+
+@dataclass(slots=True)
+class Put:
+    """What became of cases that were to be put into trees."""
+
+    added: list[NewCase] = field(default_factory=list)
+    completed: list[NewCase] = field(default_factory=list)
+    """Those that waited under the same name and got answers that they lacked."""
+    passed_over: list[tuple[NewCase, str]] = field(default_factory=list)
+    """Those that a tree has already, each with what it is called there."""
+
+    @property
+    def changed(self) -> list[NewCase]:
+        """All that stand in the files otherwise than before."""
+        return [*self.added, *self.completed]
 
 
 def read_record(path: Path) -> Visit:
@@ -91,6 +124,9 @@ def read_record(path: Path) -> Visit:
         LibraryError: when it is no visit record; file and mistake are told.
 
     """
+    if path.is_dir():
+        example = min((one.name for one in path.glob("*.json")), default="visit.json")
+        raise UsageError(f"{path} is a folder; name the file of each record in it, as in {path / example}")
     try:
         if path.stat().st_size > MOST_BYTES:
             raise LibraryError(f"{path}: the file has more than {MOST_BYTES:,} bytes; a visit record is small")
@@ -105,6 +141,10 @@ def read_record(path: Path) -> Visit:
         told, byte = problem_of(raw, error)
         line = raw[:byte].count(b"\n") + 1
         remedy = f"take a record as the walk saves it (format {FORMAT!r}, version {VERSION})"
+        if not raw.lstrip().startswith((b"{", b"[")):
+            remedy = (
+                f"take the file that the walk saves with “{SAVE_BUTTON}”; the text of “{COPY_BUTTON}” cannot be read"
+            )
         raise LibraryError(f"{path}:{line}: {told}; {remedy}. Nothing was changed") from error
 
 
@@ -112,7 +152,12 @@ _DECODER = msgspec.json.Decoder(Visit)
 
 
 def case_of(
-    library: Library, visit: Visit, source: str, ends_at: str | None = None, name: str | None = None
+    library: Library,
+    visit: Visit,
+    source: str,
+    ends_at: str | None = None,
+    name: str | None = None,
+    said: Mapping[str, str] | None = None,
 ) -> NewCase:
     """Return the case that a visit is.
 
@@ -123,8 +168,10 @@ def case_of(
         ends_at: Where the run should end, `step` or `tree/step`, also one that is still to be written;
             left out: the fix that cured.
         name: What the case is called; left out: the day of the visit and the record's id.
+        said: Step -> what is answered there, beside what the record says, or instead of it.
 
     Raises:
+        UsageError: when `ends_at` or `said` names no step.
         LibraryError: when the record fits no tree of this library, or names no cause.
 
     """
@@ -134,21 +181,51 @@ def case_of(
         close = nearest(home, library.trees)
         hint = f" (nearest: {close})" if close else ""
         raise LibraryError(
-            f"{source}: the walk began in the tree `{home}`, which there is not{hint}; nothing was changed"
+            f"{source}: the walk began in the tree `{home}`, which there is not{hint}"
+            f"{_elsewhere(visit, library)}; nothing was changed"
         )
     given: dict[str, str] = {}
     for taken in visit.steps:
         tree, step = moves.now(taken.tree, taken.step)
         known = library.trees[tree].steps.get(step) if tree in library.trees else None  # type: ignore[call-overload]
         if known is None:
+            other = _elsewhere(visit, library)
+            remedy = "" if other else ". If it was renamed by hand, say so in trees/shared/moved.yml"
             raise LibraryError(
-                f"{source}: the walk passed `{tree}/{step}`, which there is not (any more). If it was renamed by hand, "
-                "say so in trees/shared/moved.yml; nothing was changed"
+                f"{source}: the walk passed `{tree}/{step}`, which there is not (any more){other}{remedy}; "
+                "nothing was changed"
             )
         if taken.answer not in _ENDINGS or taken.kind in ("check", "measure"):
             given[_short(home, tree, step)] = _value(taken, known)
+    given |= _judged(library, home, said or {})
     wanted = _wanted(home, ends_at, library) if ends_at else _cured(visit, moves, home, source)
-    return NewCase(home, name or _name(visit), wanted, given)
+    return NewCase(home, name or _name(visit), wanted, given, source)
+
+
+def _elsewhere(visit: Visit, library: Library) -> str:
+    """Return in words that the record is one of another library; empty where it is not, or does not say."""
+    origin = visit.library
+    if origin is None or not origin.key or origin.key == library.key:
+        return ""
+    made = f"`{origin.title}` ({origin.key})" if origin.title else origin.key
+    return (
+        f". The record was made with the library {made}, and this one is `{library.title}` ({library.key}): "
+        "name the right folder with --library"
+    )
+
+
+def _judged(library: Library, home: str, said: Mapping[str, str]) -> dict[str, str]:
+    """Return what is answered beside the record, each step written as a case of the tree writes it."""
+    found = {}
+    for named, value in said.items():
+        tree, _, step = named.rpartition("/")
+        steps = library.trees[tree or home].steps if (tree or home) in library.trees else {}
+        if step not in steps:
+            close = nearest(step, steps)
+            hint = f" Did you mean {close}?" if close else ""
+            raise UsageError(f"--given {named}: there is no such step.{hint} Nothing was changed")
+        found[_short(home, tree or home, step)] = value
+    return found
 
 
 def _short(home: str, tree: str, step: str) -> str:
@@ -195,36 +272,83 @@ def _name(visit: Visit) -> str:
     return f"Visit of {visit.started.date().isoformat()}, record {known[:8]}"
 
 
-def add_cases(change: Change, library: Library, cases: Sequence[NewCase]) -> list[NewCase]:
+def add_cases(change: Change, library: Library, cases: Sequence[NewCase], *, complete: bool = False) -> Put:
     """Put cases into the files of their trees.
 
     Args:
         change: Takes the new texts.
         library: The library as it stands.
         cases: The cases; one whose run and end a tree has already is passed over.
+        complete: Whether a case that is there under the same name, with the same end, and fails, takes the answers
+            that it lacks.
 
     Returns:
-        Those that were put in.
+        What became of them.
+
+    Raises:
+        LibraryError: when a tree has a case of that name with another run or end.
 
     """
-    added: list[NewCase] = []
+    put, graph = Put(), build_graph(library)
     for one in cases:
         tree = library.trees[one.tree]
-        known: list[tuple[object, str]] = [(dict(case.given or {}), str(case.ends_at)) for case in tree.cases]
-        known += [(other.given, other.ends_at) for other in added if other.tree == one.tree]
-        if (one.given, one.ends_at) in known:
+        earlier = [other for other in put.added if other.tree == one.tree]
+        known = [(str(case.case), _given_of(case), str(case.ends_at)) for case in tree.cases]
+        known += [(other.name, other.given, other.ends_at) for other in earlier]
+        same = next((name for name, given, end in known if (given, end) == (one.given, one.ends_at)), None)
+        if same is not None:
+            put.passed_over.append((one, same))
             continue
-        taken = {str(case.case) for case in tree.cases} | {other.name for other in added if other.tree == one.tree}
-        if one.name in taken:
-            raise LibraryError(
-                f"{tree.file} has a case `{one.name}` already, which ends otherwise; change that, or give another "
-                "name with --case. Nothing was changed"
-            )
+        named = next((case for case in tree.cases if case.case == one.name), None)
         sheet = change.sheet(tree.file)
-        sheet.add_to_list("cases", values_of(one))
+        if named and complete and named.ends_at == one.ends_at and replay(library, graph, tree, named).troubles:
+            whole = _given_of(named) | one.given
+            answer_anew(sheet, named, whole)
+            put.completed.append(one)
+        elif named or any(other.name == one.name for other in earlier):
+            raise LibraryError(
+                f"{tree.file} has a case `{one.name}` already, with other answers or another end; change that, or "
+                "give another name with --case. Nothing was changed"
+            )
+        else:
+            sheet.add_to_list("cases", values_of(one))
+            put.added.append(one)
         change.take(sheet)
-        added.append(one)
-    return added
+    return put
+
+
+def _given_of(case: Case) -> dict[str, str]:
+    return {str(step): str(value) for step, value in (case.given or {}).items()}
+
+
+def answer_anew(sheet: Sheet, case: Case, given: Mapping[str, str]) -> None:
+    """Change what a case of the file answers.
+
+    Args:
+        sheet: The file of its tree.
+        case: The case.
+        given: All that it answers from now on.
+
+    Raises:
+        UsageError: when it is written in a way that cannot be changed.
+
+    """
+    names = [(child(one, "case"), child(one, "given")) for one in items_of(child(sheet.root, "cases"))]
+    node = next((node for name, node in names if isinstance(name, ScalarNode) and name.value == case.case), None)
+    if not isinstance(node, MappingNode):
+        raise UsageError(f"{case.place}: the case is written in a way that cannot be changed here; change it by hand")
+    if node.flow_style or not node.value:
+        sheet.set_flow(node, flow(dict(given)))
+        return
+    there = {key.value for key, _ in node.value}
+    for at, (key, value) in reversed(list(enumerate(node.value))):
+        if key.value not in given:
+            sheet.remove_pair(node, at)
+        elif isinstance(value, ScalarNode) and value.value != given[key.value]:
+            sheet.set_scalar(value, given[key.value], inside_flow=False)
+    for step, said in given.items():
+        if step not in there:
+            sheet.add_pair(node, step, said)
 
 
 def values_of(case: NewCase) -> dict[str, Any]:

@@ -1,22 +1,21 @@
-"""The options of `kb branch`: what a new step and a new answer can bear, and the questions for what is missing."""
+"""The options of `kb branch`: what a new step and a new answer can bear, and the command that they make."""
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb_tools.author.branch import slug
 from kb_tools.findings import UsageError
 from kb_tools.model.entities import STEP_KINDS
-from kb_tools.model.values import is_id
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
-    from kb_tools.model.entities import Library, Step, Tree
+    from kb_tools.model.entities import Library, Step
 
-_KIND_HELP = {
+KIND_HELP = {
     "check": "a question answered in words",
     "measure": "what to measure",
     "do": "an action with one way on",
@@ -72,7 +71,7 @@ def branch_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--answer", help="The new answer or band; with --before, the answer behind which the step goes."),
         click.option("--to", help="An existing step that the answer leads to."),
         click.option("--before", help="Put the new step between STEP and this one."),
-        *(click.option(f"--{kind}", help=f"A new step: {told}.") for kind, told in _KIND_HELP.items()),
+        *(click.option(f"--{kind}", help=f"A new step: {told}.") for kind, told in KIND_HELP.items()),
         click.option("--use", help="A new step with the body of this shared check or fix."),
         click.option("--id", "new_id", help="The id of the new step (default: from its words)."),
         click.option("--way", nargs=2, multiple=True, metavar="ANSWER STEP", help="Of a new check: an answer."),
@@ -165,121 +164,69 @@ def answer_keys_of(options: dict[str, Any], step: Step) -> dict[str, Any]:
     return {key: value for key, value in found.items() if value is not None}
 
 
-# --- questions ------------------------------------------------------------------------------------
+# --- as a command again ---------------------------------------------------------------------------
 
 
-def asked(library: Library, tree: Tree, step_id: str, options: dict[str, Any]) -> None:
-    """Ask for what the options leave open, and put it there."""
-    step = tree.steps[step_id]  # type: ignore[index]
-    click.echo(f"{step_id}: {step.text}")
-    for way in step.answers or step.bands or ():
-        click.echo(f"  {way.answer} -> {way.to}")
-    if not options["answer"] and not options["before"]:
-        _ask_where(step, options)
-    if not options["to"] and not options["use"] and not any(options[kind] for kind in STEP_KINDS):
-        _ask_what(tree, options)
-    kind = next((kind for kind in STEP_KINDS if options[kind]), "")
-    if kind:
-        options["new_id"] = options["new_id"] or click.prompt("Its id", default=slug(options[kind], tree.steps))
-        _ask_rest(library, kind, options)
-        if options["case_name"] is None:
-            options["case_name"] = _optional("A case that shows it, in a few words")
+def option_of(key: str) -> str:
+    """Return the option that says a key of a new step, with what it takes."""
+    name = f"--{key.replace('_', '-')}"
+    return {"answers": "--way ANSWER STEP", "bands": "--band FROM BELOW ANSWER STEP"}.get(key, f"{name} {_takes(key)}")
 
 
-def _ask_where(step: Step, options: dict[str, Any]) -> None:
-    if step.kind in ("check", "measure"):
-        options["answer"] = click.prompt("The new answer")
-        if step.kind == "measure":
-            for key, told in (("start", "From which reading on"), ("below", "Below which reading")):
-                if options[key] is None:
-                    given = click.prompt(f"{told} (empty: no edge)", default="", show_default=False)
-                    options[key] = _number(given)
-        if not options["unsure"]:
-            options["stop_use"] = options["stop_use"] or _optional("Advice to stop using the chair after it")
-    else:
-        onward = step.then or step.not_cured
-        options["before"] = click.prompt("Before which step", default=str(onward) if onward else None)
+def _takes(key: str) -> str:
+    if key in _LISTS:
+        return "ID"
+    return {"share": "NUMBER", "cures": "NUMBER", "plausible": "LEAST MOST"}.get(key, "TEXT")
 
 
-def _ask_what(tree: Tree, options: dict[str, Any]) -> None:
-    """Ask where the answer leads: to a step that there is, or to a new one of a kind."""
-    kinds = ", ".join(kind for kind in STEP_KINDS if kind != "link")
-    while True:
-        given = click.prompt(f"It leads to (a step, or for a new one: {kinds}, link)").strip()
-        if given in STEP_KINDS:
-            options[given] = click.prompt(_KIND_HELP[given].capitalize())
-            return
-        if given in tree.steps and not options["before"]:
-            options["to"] = given
-            return
-        click.echo(f"There is no step {given!r} in {tree.id}: {', '.join(tree.steps)}")
+STEP_OPTIONS = {key: option_of(key) for key in _ORDER}
+"""Key of a step -> the option that says it."""
 
 
-def _ask_rest(library: Library, kind: str, options: dict[str, Any]) -> None:
-    """Ask what a new step of a kind cannot do without, and what keeps people safe."""
-    if kind == "check" and not options["way"]:
-        options["way"] = _ask_ways(options["before"])
-    if kind == "measure":
-        options["unit"] = options["unit"] or click.prompt("Unit of the reading")
-        options["source"] = options["source"] or click.prompt(
-            "Where do its limits come from", default="common practice"
-        )
-        if not options["band"]:
-            options["band"] = _ask_bands(options["before"])
-    if kind in ("do", "fix", "check", "measure") and not options["exposes"] and library.hazards:
-        told = f"Hazards that it lays open ({', '.join(library.hazards)})"
-        options["exposes"] = tuple(filter(None, [_optional(told) or ""]))
-    if kind == "do":
-        options["then"] = options["then"] or options["before"] or click.prompt("The step after it")
-        options["cannot"] = options["cannot"] or _optional("The step for somebody who cannot do it")
-    if kind == "fix":
-        options["proof"] = options["proof"] or click.prompt(f"Its proof ({', '.join(library.proofs)})")
-        options["share"] = (
-            _number(click.prompt("Its share", default="1")) if options["share"] is None else options["share"]
-        )
-        options["not_cured"] = options["not_cured"] or click.prompt("Where to go when the proof fails", default="desk")
-    if kind == "escalate":
-        options["leave"] = options["leave"] or _optional("How to leave the chair")
+def blank(options: dict[str, Any]) -> dict[str, Any]:
+    """Return the options of another branch of the same tree, of which nothing is said yet."""
+    kept = ("tree", "library_dir", "today", "ask", "dry_run")
+    return {
+        key: value if key in kept else () if isinstance(value, tuple) else False if isinstance(value, bool) else None
+        for key, value in options.items()
+    }
 
 
-def _ask_ways(default: str | None) -> Sequence[tuple[str, str]]:
-    ways: list[tuple[str, str]] = []
-    while True:
-        answer = click.prompt(f"Answer {len(ways) + 1} (empty: no more)", default="", show_default=False)
-        if not answer and len(ways) > 1:
-            return ways
-        if answer:
-            ways.append((answer, _step(f"  {answer} leads to", default)))
+def command_line(command: click.Command, options: dict[str, Any], *, whole: bool) -> str:
+    """Return a command with its options as it could be typed in a shell.
+
+    Args:
+        command: The command.
+        options: What it was given, and what was answered.
+        whole: Whether nothing is left to be asked for: then it says so, too.
+
+    """
+    words = ["kb", command.name or ""]
+    for param in command.params:
+        value = options.get(param.name or "")
+        if isinstance(param, click.Argument):
+            words.append(_written(value))
+        elif (
+            param.name != "ask"
+            and value not in (None, (), False)
+            and value != param.get_default(click.Context(command))
+        ):
+            words += _option_words(param, value)
+    return shlex.join([*words, "--no-ask"] if whole else words)
 
 
-def _ask_bands(default: str | None) -> Sequence[tuple[str, str, str, str]]:
-    bands: list[tuple[str, str, str, str]] = []
-    start = _OPEN
-    while True:
-        below = click.prompt(
-            f"Band {len(bands) + 1}: from {start} to below (empty: no end)", default="", show_default=False
-        )
-        answer = click.prompt("  What such a reading means")
-        bands.append((start, below or _OPEN, answer, _step(f"  {answer} leads to", default)))
-        if not below:
-            return bands
-        start = below
+def _option_words(param: click.Parameter, value: Any) -> list[str]:  # noqa: ANN401 - of the option's type
+    """Return an option with its value, once for each value where it may be repeated."""
+    name = max(param.opts, key=len)
+    if value is True:
+        return [name]
+    values = value if param.multiple else [value]
+    return [
+        word
+        for one in values
+        for word in (name, *(map(_written, one) if isinstance(one, tuple | list) else [_written(one)]))
+    ]
 
 
-def _step(question: str, default: str | None) -> str:
-    while True:
-        given = str(click.prompt(question, default=default)).strip()
-        if is_id(given):
-            return given
-        click.echo("Write the id of a step: small letters, digits and hyphens")
-
-
-def _optional(question: str) -> str | None:
-    return str(click.prompt(f"{question} (empty: none)", default="", show_default=False)).strip() or None
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text) if text.strip() else None
-    except ValueError as error:
-        raise UsageError(f"{text!r} is no number; nothing was changed") from error
+def _written(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) and float(f"{value:g}") == value else str(value)

@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from kb_tools.rules.contract import Subject
 
 
+WRONG_USE = 2
+"""The exit code of a command that was given something that it cannot use."""
+
+
 class Day(click.ParamType[date]):
     """A date as in 2026-10-14."""
 

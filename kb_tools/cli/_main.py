@@ -13,10 +13,8 @@ from typing import Any
 import click
 
 from kb_tools import cli
-from kb_tools.cli._common import quiet_option
+from kb_tools.cli._common import WRONG_USE, quiet_option
 from kb_tools.findings import LibraryError, UsageError
-
-WRONG_USE = 2
 
 
 class _Group(click.Group):

@@ -5,20 +5,21 @@ from __future__ import annotations
 import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 import click
 from rich.console import Console
 
-from kb_tools.author.branch import Branch, add_branch, slug, tree_and_step
-from kb_tools.author.branch_case import add_case, lead_cases_on
+from kb_tools.author.branch import tree_and_step
 from kb_tools.author.cases import add_cases, case_of, read_record
 from kb_tools.author.change import Change, judge
 from kb_tools.author.rename import KINDS, move_tree, named
 from kb_tools.author.rename import rename as rename_thing
 from kb_tools.author.share import share_step
-from kb_tools.cli._branch_options import answer_keys_of, asked, branch_options, step_keys_of
-from kb_tools.cli._common import existing, is_quiet, library_option, quiet_option, tell, today_option
+from kb_tools.cli._branch_dialogue import Dialogue
+from kb_tools.cli._branch_options import branch_options
+from kb_tools.cli._branch_run import as_commands, changed, grown
+from kb_tools.cli._common import WRONG_USE, existing, is_quiet, library_option, quiet_option, tell, today_option
 from kb_tools.cli._completing import FileId, StepId
 from kb_tools.findings import UsageError
 from kb_tools.model.build import load
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from kb_tools.author.change import Verdict
+    from kb_tools.cli._branch_dialogue import Plan
+    from kb_tools.cli._branch_run import Grown
+    from kb_tools.model.entities import Library
 
 dry_run_option = click.option("--dry-run", is_flag=True, help="Show the difference, and change nothing.")
 
@@ -45,18 +49,31 @@ def _day(today: date | None) -> date:
     return today or datetime.now(tz=UTC).astimezone().date()
 
 
-def _made(change: Change, today: date | None, *, dry_run: bool) -> Verdict:
-    """Judge a change, and write it unless it breaks a rule or is only to be shown; a refused one ends the command."""
-    verdict = judge(change, _day(today))
+def _refused(verdict: Verdict, change: Change, options: report.OptionsOf | None = None, *, dry_run: bool) -> bool:
+    """Show a change that is only to be shown, and tell why it is refused, where it breaks a rule."""
     if dry_run:
         _print(report.diff_text(change.diff()))
     if verdict.broken:
-        _print(report.refusal_text(verdict, change.root, change.texts), err=True)
+        _print(report.refusal_text(verdict, change.root, change.texts, options), err=True)
         click.echo("kb: Nothing was changed: the change would bring what is listed above", err=True)
+    return bool(verdict.broken)
+
+
+def _made(change: Change, today: date | None, *, dry_run: bool) -> Verdict:
+    """Judge a change, and write it unless it breaks a rule or is only to be shown; a refused one ends the command."""
+    verdict = judge(change, _day(today))
+    if _refused(verdict, change, dry_run=dry_run):
         sys.exit(1)
     if not dry_run:
         change.write()
     return verdict
+
+
+class _OfCase(TypedDict):
+    ends_at: str | None
+    name: str | None
+    said: tuple[tuple[str, str], ...]
+    dry_run: bool
 
 
 @click.group()
@@ -73,16 +90,16 @@ def case() -> None:
     "--ends-at", help="The step that it turned out to need, `step` or `tree/step`; also one still to be written."
 )
 @click.option("--case", "name", help="What the case is called (default: the day of the visit and the record's id).")
+@click.option(
+    "--given",
+    "said",
+    nargs=2,
+    multiple=True,
+    metavar="STEP ANSWER",
+    help="What was answered at a step that the record does not know; completes a case that is there already.",
+)
 @dry_run_option
-def add(
-    records: Sequence[Path],
-    library_dir: Path,
-    today: date | None,
-    ends_at: str | None,
-    name: str | None,
-    *,
-    dry_run: bool,
-) -> None:
+def add(records: Sequence[Path], library_dir: Path, today: date | None, **options: Unpack[_OfCase]) -> None:
     """Make cases of visit records, in the tree where each walk began.
 
     A case holds the answers and readings of the visit, and as its end the fix that cured, or
@@ -91,20 +108,23 @@ def add(
     Nothing that a person typed is taken over but readings.
     """
     root = existing(library_dir)
+    name, said, dry_run = options["name"], options["said"], options["dry_run"]
     if name and len(records) > 1:
         raise UsageError("--case names one case; give one record, or leave the names to kb")
+    if said and len(records) > 1:
+        raise UsageError("--given says what was answered on one visit; give one record")
     library = load(root)
-    cases = [case_of(library, read_record(path), str(path), ends_at, name) for path in records]
+    cases = [case_of(library, read_record(path), str(path), options["ends_at"], name, dict(said)) for path in records]
     change = Change(root)
-    added = add_cases(change, library, cases)
+    put = add_cases(change, library, cases, complete=bool(said))
     verdict = judge(change, _day(today))
     if dry_run:
         _print(report.diff_text(change.diff()))
-    elif added:
+    elif put.changed:
         change.write()
-    astray = report.astray_of(verdict, added)
+    astray = report.astray_of(verdict, put.changed)
     if astray or not is_quiet():
-        _print(report.cases_text(added, len(cases) - len(added), verdict, root, change.texts))
+        _print(report.cases_text(put, verdict, root, change.texts, shown=dry_run))
     sys.exit(1 if astray else 0)
 
 
@@ -118,15 +138,14 @@ def add(
 @click.option(
     "--case", "case_name", help="A case that shows the branch: a new one, or one of this name that is led over it."
 )
+@click.option("--new-case", is_flag=True, help="Add a new case, although one waits that looks like it.")
 @click.option("--given", nargs=2, multiple=True, metavar="STEP ANSWER", help="What the case answers at another step.")
 @click.option("--ask/--no-ask", default=None, help="Ask for what is missing (default: on a terminal).")
 @dry_run_option
 def branch(
-    tree: str,
-    step: str,
     library_dir: Path,
     today: date | None,
-    **options: Any,  # noqa: ANN401 - the options of `branch_options`, and of the case
+    **options: Any,  # noqa: ANN401 - tree and step, the options of `branch_options`, and of the case
 ) -> None:
     """Grow a TREE at a STEP: an answer to an existing or a new step, or a step before another.
 
@@ -139,41 +158,69 @@ def branch(
     """  # noqa: D301 - click's mark of lines that it is not to wrap
     root = existing(library_dir)
     library = load(root)
-    found, at = tree_and_step(library, tree, step)
-    if options["ask"] if options["ask"] is not None else sys.stdin.isatty():
-        asked(library, found, step, options)
-    keys = step_keys_of(options, library)
-    new = ""
-    if keys:
-        text = next(iter(keys.values()))
-        new = options["new_id"] or slug(text["use"] if isinstance(text, dict) else str(text), found.steps)
-    wanted = Branch(
-        found.id,
-        step,
-        options["answer"] or "",
-        options["to"] or "",
-        options["before"] or "",
-        new,
-        keys,
-        answer_keys_of(options, at),
-    )
-    change = Change(root)
-    told = add_branch(change, library, wanted)
-    name = options["case_name"]
-    told += [
-        f"case `{case}` passes {new} by the answer that leads on"
-        for case in lead_cases_on(change, library, wanted, name or "")
-    ]
-    shown = add_case(change, library, wanted, name, dict(options["given"])) if name else None
-    verdict = _made(change, today, dry_run=options["dry_run"])
-    if options["dry_run"]:
+    found, _ = tree_and_step(library, options["tree"], options["step"])
+    context = click.get_current_context()
+    plan: Plan = [options | {"library_dir": library_dir, "today": today}]
+    if not (options["ask"] if options["ask"] is not None else sys.stdin.isatty()):
+        made = grown(library, plan, _day(today), asking=False)
+        if not _refused(made.verdict, made.change, made.new, dry_run=options["dry_run"]):
+            _grow(made, root, dry_run=options["dry_run"])
+            return
+        sys.exit(1)
+    whole = False
+    try:
+        Dialogue(library, found, plan).run()
+        whole = True
+        made = _settled(library, plan, context.command, _day(today))
+        _grow(made, root, dry_run=options["dry_run"])
+        _tell(as_commands(context.command, plan, whole=True))
+    except UsageError:
+        _keep(as_commands(context.command, plan, whole=False))
+        raise
+    except (click.Abort, KeyboardInterrupt):
+        click.echo(err=True)
+        _keep(as_commands(context.command, plan, whole=whole))
+        raise
+
+
+def _settled(library: Library, plan: Plan, command: click.Command, today: date) -> Grown:
+    """Make the branches of a plan; while they are refused, ask what to change. Who leaves ends the command."""
+    while True:
+        code = 1
+        try:
+            made = grown(library, plan, today, asking=True)
+            if not _refused(made.verdict, made.change, made.new, dry_run=plan[0]["dry_run"]):
+                return made
+        except UsageError as error:
+            click.echo(f"kb: {error}", err=True)
+            code = WRONG_USE
+        _keep(as_commands(command, plan, whole=True))
+        try:
+            again = changed(command, plan)
+        except click.Abort:
+            again = False
+        if not again:
+            sys.exit(code)
+
+
+def _grow(made: Grown, root: Path, *, dry_run: bool) -> None:
+    """Write branches that no rule refuses, and tell what was done; of a dry run nothing is left to do."""
+    if dry_run:
         return
-    tell(f"{found.file}: {'step ' + new + ' added' if new else 'answer added'}")
-    for line in told:
+    made.change.write()
+    _tell(made.told)
+    _print(report.outcome_text(made.verdict, root))
+
+
+def _tell(lines: Iterable[str]) -> None:
+    for line in lines:
         tell(line)
-    if shown:
-        tell(f"case `{shown.name}` ends at {shown.ends_at}")
-    _print(report.outcome_text(verdict, root))
+
+
+def _keep(lines: Iterable[str]) -> None:
+    """Print what would be lost otherwise."""
+    for line in lines:
+        click.echo(line, err=True)
 
 
 @click.command()

@@ -60,6 +60,8 @@ class Trouble:
     """Whether it only follows from what another rule reports: a step that is missing, a loop."""
     notes: tuple[tuple[Place, str], ...] = ()
     """Further places that explain it, each with a word on it."""
+    asks: tuple[str, ...] = ()
+    """What the step that the run came to last could be answered with, where the case says nothing of it."""
 
 
 @dataclass(slots=True)
@@ -178,7 +180,7 @@ class _Replayer:
         self._trouble(
             named.place,
             f"The case `{self.case.case}` names the step `{named}`, which there is not",
-            f"Did you mean `{close}`?" if close else "Name a step of this tree, or `tree/step`",
+            _remedy(close, is_end=named is self.case.ends_at),
             follows=tree_id in self.unread_trees or named in self.doubts.ids,
         )
         return True
@@ -197,7 +199,9 @@ class _Replayer:
     def _follow(self, key: str) -> str:
         """Go from step to step; return the end."""
         passed: set[str] = set()
-        while key in self.graph.nodes and key not in passed:
+        while key not in passed:
+            if key not in self.graph.nodes:
+                raise self._lost()
             passed.add(key)
             place = self.graph.nodes[key].step.place
             self.in_doubt |= any(self.doubts.key(place, name) for name in ("answers", "bands", "unit"))
@@ -205,7 +209,17 @@ class _Replayer:
             if way is None:
                 return key
             key = way.target or ""
-        raise self._stopped(self.case.place, "The way leads to no step, or in a circle", "", follows=True)
+        message = f"The run comes to `{self._short(key)}` a second time, in a circle"
+        raise self._stopped(self.case.place, message, "Let one of the ways lead elsewhere", follows=True)
+
+    def _lost(self) -> _Stopped:
+        """Note that the way leads to a step that there is not."""
+        last = self.result.strides[-1] if self.result.strides else None
+        named = last.way.named if last and last.way else self.tree.start
+        source = f"`{self._short(last.step)}`" if last else "the tree's `start`"
+        message = f"The run comes from {source} to `{named}`, which there is not"
+        remedy = "Write that step first, or lead the way to one that there is"
+        return self._stopped(self.case.place, message, remedy, follows=True)
 
     def _way_from(self, node: Node) -> Way | None:
         """Return the way that the case takes at a step, or None when it ends there."""
@@ -257,6 +271,7 @@ class _Replayer:
             f"The case `{self.case.case}` passes `{short}` and gives no answer for it",
             f"Add `{short}` to `given`: {wanted}",
             follows=not options or self.unknown or self.doubts.key(self.case.place, "given"),
+            asks=(wanted,) if node.step.kind == "measure" else tuple(option.label for option in options),
         )
 
     def _refused(self, node: Node, said: str, given: Word | None, options: list[_Option]) -> _Stopped:
@@ -269,8 +284,10 @@ class _Replayer:
             follows=not options or folded(said) == folded(_REQUIRED.get(kind, "?")),
         )
 
-    def _stopped(self, place: Place, message: str, remedy: str, *, follows: bool = False) -> _Stopped:
-        self._trouble(place, message, remedy, follows=follows)
+    def _stopped(
+        self, place: Place, message: str, remedy: str, *, follows: bool = False, asks: tuple[str, ...] = ()
+    ) -> _Stopped:
+        self._trouble(place, message, remedy, follows=follows, asks=asks)
         return _Stopped(message)
 
     def _trouble(
@@ -281,13 +298,22 @@ class _Replayer:
         *,
         follows: bool = False,
         notes: tuple[tuple[Place, str], ...] = (),
+        asks: tuple[str, ...] = (),
     ) -> None:
         doubtful = follows or self.in_doubt
-        self.result.troubles.append(Trouble(place, message, remedy, self.result.path, doubtful, notes))
+        self.result.troubles.append(Trouble(place, message, remedy, self.result.path, doubtful, notes, asks))
 
     def _short(self, key: str | None) -> str:
         """Return `tree/step` as the case would write it."""
         return (key or "").removeprefix(f"{self.tree.id}/")
+
+
+def _remedy(close: str, *, is_end: bool) -> str:
+    """Return what to do about a step that there is not; an end may be one that is still to be written."""
+    if is_end:
+        nearest_one = f" (nearest: `{close}`)" if close else ", here or as `tree/step`"
+        return f"Write it with `kb branch`, if it is still to come; else name a step that there is{nearest_one}"
+    return f"Did you mean `{close}`?" if close else "Name a step of this tree, or `tree/step`"
 
 
 def _options(node: Node) -> list[_Option]:

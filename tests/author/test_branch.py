@@ -151,6 +151,68 @@ def test_a_known_case_takes_the_answer_that_is_given_for_it(root: Path) -> None:
     assert gone[1].replace("rail: 2.5 mm}", "rail: 2.5 mm, fast: Stiff}") == new[-1]
 
 
+def test_what_the_new_step_does_not_stand_before_is_told(root: Path) -> None:
+    """The rail is reached with the bar set already too: that way does not pass a check before it."""
+    between = "--before rail --check 'Is it straight?' --id straight --way Yes rail --way No desk"
+    ran, _, _ = grown(root, f"seat-stuck set-bar {between}")
+    assert ran.code == 0, ran.out
+    assert "rail is also reached from prop, which the new step straight does not stand before\n" in ran.out
+    ran, _, _ = grown(root, f"{BETWEEN} --way Loose clear-rail --way Fast desk")
+    assert "is also reached" not in ran.out
+
+
+def test_findings_at_a_new_step_name_the_options(root: Path) -> None:
+    """Whoever writes options is told which one is missing, not only which key."""
+    ran, _, _ = grown(root, f"{BENT} {FIX} --not-cured desk")
+    assert "Add `proof`: the check that returns the chair to service; here with --proof TEXT\n" in ran.out
+    ran, _, _ = grown(root, "seat-stuck prop --before set-bar --check 'Is it?'")
+    assert "; here with --way ANSWER STEP\n" in ran.out
+    assert "is-it" in ran.out
+    ran, _, _ = grown(root, f"seat-stuck splice --answer Torn {FIX} {PROVEN}")
+    assert "; here with --restores ID\n" in ran.out
+
+
+def waiting(root: Path) -> None:
+    """Let a case wait for a fix that is not written."""
+    file = root / TREE
+    case = (
+        "  - case: Bar bent by a fall\n    given: {listen: Heard, prop: 'No', set-bar: cannot}\n    ends_at: new-bar\n"
+    )
+    file.write_text(file.read_text("utf-8") + case, "utf-8")
+
+
+def test_a_case_that_waits_is_not_passed_by_for_a_misspelt_one(root: Path) -> None:
+    """A name that is nearly its name, or another case with its end, is refused; what the case is, is told."""
+    waiting(root)
+    for name in ("Bar bent by fall", "bent by a fall", "bar bendt by a fall", "Quite another name"):
+        ran, gone, new = grown(root, f"{BENT} {FIX} {PROVEN} --case '{name}'")
+        assert (ran.code, gone, new) == (2, [], []), ran.out
+        assert "--case 'Bar bent by a fall'" in ran.out
+        assert "--new-case" in ran.out
+    ran, _, _ = grown(root, f"{BENT} {FIX} {PROVEN} --case 'bar bent by a fall'")
+    assert ran.code == 0, ran.out
+    assert "the case that waited, `Bar bent by a fall`, ends at new-bar\n" in ran.out
+
+
+def test_a_new_case_beside_one_that_waits(root: Path) -> None:
+    """Where it is said, and where nothing waits that looks alike."""
+    waiting(root)
+    ran, _, new = grown(root, f"{BENT} {FIX} {PROVEN} --case 'Bar bent by fall' --new-case")
+    assert ran.code == 0, ran.out
+    assert "a new case, `Bar bent by fall`, ends at new-bar\n" in ran.out
+    assert "  - case: Bar bent by fall\n" in new
+    ran, _, _ = grown(root, "seat-stuck prop --answer Gone --to desk --case 'No bar in the chair'")
+    assert "a new case, `No bar in the chair`, ends at desk\n" in ran.out
+
+
+def test_a_case_that_waits_on_is_told(root: Path) -> None:
+    """Led over a branch that does not bring its end, it goes on waiting."""
+    waiting(root)
+    ran, _, _ = grown(root, "seat-stuck prop --answer Gone --to desk --case 'Bar bent by a fall'")
+    assert ran.code == 0, ran.out
+    assert "goes over the branch and ends at desk, not yet at new-bar\n" in ran.out
+
+
 def test_a_do_and_a_fix_take_a_step_before_the_next(root: Path) -> None:
     """`then` and `not_cured` lead to the new step, whose own way on is the old target."""
     before = (root / TREE).read_text("utf-8")
@@ -189,6 +251,9 @@ def test_a_new_band_takes_its_readings_from_its_neighbours(root: Path) -> None:
     assert "in two" in ran.out
 
 
+BEFORE = "seat-stuck prop --before set-bar --check 'Is it wet?' --id wet"
+
+
 @pytest.mark.parametrize(
     ("command", "told"),
     [
@@ -204,6 +269,16 @@ def test_a_new_band_takes_its_readings_from_its_neighbours(root: Path) -> None:
         ("seat-stuck prop --answer x --do Wait --id Desk", "is no id"),
         ("seat-stuck prop --before listen --do Wait", "No way leads from prop to listen"),
         ("seat-stuck prop --before set-bar", "give one with --check"),
+        ("seat-stuck prop --answer x --check '???' --way a desk", "give it one with --id"),
+        ("seat-stuck prop --answer x --to dekk", "Did you mean desk?"),
+        ("seat-stuck prop --answer x --fix Mend --not-cured dekk", "(--not-cured dekk). Did you mean desk?"),
+        (f"{BEFORE} --way Yes set-bar --way No dry-it", "leave this --way No out, and then kb branch seat-stuck wet"),
+        (f"{BEFORE} --way Yes set-bar --way No desk --case Rain", "add --given wet ANSWER, with Yes or No"),
+        (f"{BEFORE} --way Yes set-bar --case Rain --given wett Yes", "Did you mean wet?"),
+        (
+            f"{BEFORE} --way Yes set-bar --case Rain --given wet Yes --given rail 3 --given volts 3",
+            "does not pass that step",
+        ),
         ("seat-stuck rail --answer x --to desk", "needs --from or --below"),
         ("seat-stuck prop --answer x --below 4 --to desk", "belong to a measurement"),
         ("seat-stuck prop --answer x --use no-such-check", "no shared check or fix"),
@@ -218,39 +293,6 @@ def test_what_does_not_fit_is_told_and_nothing_changes(root: Path, command: str,
     ran, gone, new = grown(root, command)
     assert (ran.code, gone, new) == (2, [], []), ran.out
     assert told in ran.out
-
-
-def test_it_asks_for_what_is_missing(root: Path, tmp_path: Path) -> None:
-    """Every question in turn, typed as at a terminal, makes the same change as the options do."""
-    what = ["No, the bar is bent", "", "nowhere", "fix", "Exchange the bent bar", "new-bar"]
-    rest = ["", "tilt-and-stop", "2", "desk", "Bent bar", ""]
-    ran, gone, asked = grown(root, "seat-stuck prop --ask", typed="\n".join([*what, *rest]))
-    assert (ran.code, gone) == (0, []), ran.out
-    assert "There is no step 'nowhere'" in ran.out
-    _, _, told = grown(shutil.copytree(SMALL, tmp_path / "other"), f"{BENT} {FIX} {PROVEN} {CASE}")
-    assert asked == told
-
-
-def test_it_asks_for_a_check_and_a_measurement(root: Path) -> None:
-    """Answers until an empty one, bands until an edge is left out."""
-    check = ["Wet", "", "check", "Is it salt water?", "salt", "Yes", "desk", "No", "set-bar", "", "", "", ""]
-    ran, gone, new = grown(root, "seat-stuck prop --ask", typed="\n".join(check))
-    assert (ran.code, gone) == (0, []), ran.out
-    assert new[1:] == [
-        "  salt:\n",
-        "    check: Is it salt water?\n",
-        "    answers:\n",
-        "      - {answer: 'Yes', to: desk}\n",
-        "      - {answer: 'No', to: set-bar}\n",
-    ]
-    heat = ["Warm", "", "measure", "Heat of the motor", "heat", "degC", "", "40", "Warm", "set-bar", "", "Hot", "desk"]
-    ran, gone, new = grown(root, "seat-stuck prop --ask", typed="\n".join([*heat, "", "", ""]))
-    assert (ran.code, gone) == (0, []), ran.out
-    assert new[-3:] == [
-        "    bands:\n",
-        "      - {below: 40, answer: Warm, to: set-bar}\n",
-        "      - {from: 40, answer: Hot, to: desk}\n",
-    ]
 
 
 @pytest.mark.parametrize("tree", sorted(load(ROOT).trees))
@@ -317,7 +359,8 @@ def test_ids_are_made_from_words() -> None:
     assert slug("Replace the cracked latch of the pod!", ()) == "replace-cracked-latch-pod"
     assert slug("Is it 5 V?", ()) == "step-5-v"
     assert slug("Prüfen", {"prufen"}) == "prufen-2"
-    assert slug("???", ()) == "step"
+    assert slug("Is it?", ()) == "is-it", "where nothing else is left, the small words are better than none"
+    assert slug("???", ()) == ""
 
 
 def test_quiet_grows_without_a_word(root: Path) -> None:

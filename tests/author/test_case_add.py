@@ -11,6 +11,7 @@ import pytest
 
 from author.kb_run import DAY, files, kb
 from conftest import ROOT
+from kb_tools.author.cases import COPY_BUTTON, SAVE_BUTTON
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
 from kb_tools.model.hazards import analyse
@@ -136,7 +137,7 @@ def test_a_visit_that_ended_wrong_is_told_with_the_step(root: Path, tmp_path: Pa
     assert kb(root, "check", *DAY).code == 1
     # Once more: it is a case already.
     ran = kb(root, "case", "add", path, "--ends-at", "clear-rail", *DAY)
-    assert "1 passed over" in ran.out
+    assert "1 passed over: the same run with the same end is the case `A coin in the rail, motor silent`" in ran.out
 
 
 def test_an_end_that_is_still_to_be_written(root: Path, tmp_path: Path) -> None:
@@ -145,6 +146,8 @@ def test_an_end_that_is_still_to_be_written(root: Path, tmp_path: Path) -> None:
     ran = kb(root, "case", "add", path, "--ends-at", "new-loom", "--case", "Loom chafed through", *DAY)
     assert ran.code == 1
     assert "Walked: listen Silent -> volts 0.25 V -> unplug done -> splice Yes -> crimp not cured -> desk" in ran.out
+    assert "Write it with `kb branch`, if it is still to come" in ran.out
+    assert "`kb branch seat-stuck CHECK --answer ... --fix ... --id new-loom --case 'Loom chafed through'`" in ran.out
     options = ["--answer", "Chafed through", "--fix", "Exchange the loom", "--id", "new-loom", "--exposes", "live-loom"]
     options += ["--restores", "live-loom", "--put-back", "Plug the battery in", "--proof", "tilt-and-stop"]
     options += ["--not-cured", "desk", "--case", "Loom chafed through"]
@@ -158,7 +161,8 @@ def test_an_end_that_is_still_to_be_written(root: Path, tmp_path: Path) -> None:
 
 def test_a_walk_over_a_link_belongs_to_its_first_tree(root: Path, tmp_path: Path) -> None:
     """Steps of the other tree are written with its id; a band is given by its name where nobody read a number."""
-    assert kb(root, "case", "add", saved(tmp_path, record(BUTTONS)), *DAY).out.endswith("already\n")
+    ran = kb(root, "case", "add", saved(tmp_path, record(BUTTONS)), *DAY)
+    assert "is the case `the buttons after all` already; if it turned out to need another step" in ran.out
     assert kb(root, "case", "add", saved(tmp_path, record(BUTTONS)), "--ends-at", "buttons-dead/desk", *DAY).code == 1
     case = load(root).trees["seat-stuck"].cases[-1]
     expected = {"listen": "Silent", "volts": "No supply", "splice": "No", "buttons-dead/press": "Nothing"}
@@ -171,7 +175,10 @@ def test_several_records_at_once_and_a_dry_run(root: Path, tmp_path: Path) -> No
     second = saved(tmp_path, record(JAMMED, id="fedcba9876543210", outcome="refused"), "second.json")
     before = files(root)
     ran = kb(root, "case", "add", first, second, "--ends-at", "desk", "--dry-run", *DAY)
+    assert ran.code == 1, "as the command without --dry-run would end"
     assert "+    ends_at: desk" in ran.out
+    assert "case would be added: Visit of 2026-11-20, record 01234567" in ran.out
+    assert "`kb check` would fail until" in ran.out
     assert files(root) == before
     assert kb(root, "case", "add", first, second, "--ends-at", "desk", *DAY).code == 1
     assert [str(case.ends_at) for case in load(root).trees["seat-stuck"].cases[-2:]] == ["desk", "desk"]
@@ -196,6 +203,11 @@ def test_a_record_of_an_edition_with_other_ids(root: Path, tmp_path: Path) -> No
     [
         (None, 2, "visit.json does not exist"),
         ("", 1, "visit.json:1: the JSON ends too early"),
+        (
+            "Visit of 20 November\nlisten: Heard",
+            1,
+            "“Save as a file (JSON)”; the text of “Copy as text” cannot be read",
+        ),
         ('{\n"format": nonsense}', 1, "visit.json:2: this is no JSON"),
         ("[1]", 1, "visit.json:1: this is no visit record"),
         ('{"format": "fault-tree visit record", "version": 2}', 1, "reads version 1"),
@@ -227,6 +239,8 @@ def test_what_is_no_record_is_told_and_nothing_changes(
         ({}, ("--ends-at", "No Step"), "no id of a step"),
         ({}, ("--ends-at", "seat-stick/desk"), "Did you mean seat-stuck?"),
         ({}, ("--ends-at", "crimp", "--case", "green splice"), "has a case `green splice` already"),
+        ({}, ("--ends-at", "crimp", "--given", "volt", "3 V"), "Did you mean volts?"),
+        ({"step": "motor"}, (), "made with the library `Seats` (abc), and this one is `Small library` ("),
     ],
 )
 def test_a_record_that_fits_nothing_is_told(
@@ -253,3 +267,44 @@ def test_quiet_tells_only_what_went_astray(root: Path, tmp_path: Path) -> None:
     astray = kb(root, "case", "add", path, "--ends-at", "clear-rail", "--case", "A coin", *DAY, "-q")
     assert astray.code == 1
     assert "it goes astray at `volts`" in astray.out
+
+
+def test_the_buttons_of_the_walk_are_called_so() -> None:
+    """The messages name the buttons by the words that stand on them."""
+    words = (ROOT / "kb_tools/pages/walker/words.en.js").read_text("utf-8")
+    assert f'record_json: "{SAVE_BUTTON}"' in words
+    assert f'record_copy: "{COPY_BUTTON}"' in words
+
+
+def test_a_folder_is_no_record(root: Path, tmp_path: Path) -> None:
+    """A case is made of one visit at a time: what to give is said, with a file that lies there."""
+    folder = tmp_path / "visits"
+    folder.mkdir()
+    path = saved(folder, record(GREEN))
+    ran = kb(root, "case", "add", str(folder), *DAY)
+    assert ran.code == 2
+    assert f"is a folder; name the file of each record in it, as in {path}" in ran.out
+
+
+def test_a_record_of_the_edition_before_a_new_check(root: Path, tmp_path: Path) -> None:
+    """It lacks an answer; the hint names the option, which completes the case that was added, or adds it whole."""
+    path = saved(tmp_path, record([*GREEN, ("crimp", "cured")]))
+    between = ["--before", "crimp", "--check", "Is it wet?", "--id", "wet", "--exposes", "live-loom"]
+    ran = kb(root, "branch", "seat-stuck", "splice", *between, "--way", "Yes", "desk", "--way", "No", "crimp", *DAY)
+    assert ran.code == 0, ran.out
+    other = shutil.copytree(root, tmp_path / "other")
+    ran = kb(root, "case", "add", path, *DAY)
+    assert ran.code == 1
+    hint = "--ends-at crimp --case 'Visit of 2026-11-20, record 01234567' --given wet ANSWER` completes the case"
+    assert hint in ran.out
+    assert "(Yes or No)" in ran.out
+    again = [path, "--ends-at", "crimp", "--case", "Visit of 2026-11-20, record 01234567", "--given", "wet"]
+    ran = kb(root, "case", "add", *again, "No", *DAY)
+    assert ran.code == 0, ran.out
+    assert "case completed: Visit of 2026-11-20, record 01234567, ends at crimp" in ran.out
+    assert kb(other, "case", "add", path, "--given", "wet", "No", *DAY).code == 0
+    assert files(root) == files(other)
+    ran = kb(root, "case", "add", *again, "Yes", *DAY)
+    assert ran.code == 1, "one that holds is not changed"
+    assert "has a case `Visit of 2026-11-20, record 01234567` already" in ran.out
+    assert files(root) == files(other)
