@@ -186,7 +186,7 @@ def _change(command: click.Command, plan: Plan, options: dict[str, Any], line: s
         return prompts.missing(name, known, "option")
     values = words[1:] or _asked(param)
     if values == [prompts.NONE] and param.nargs == 1:
-        options[param.name or ""] = param.get_default(click.Context(command)) if not param.multiple else ()
+        options[param.name or ""] = () if param.multiple else None
         return ""
     flag = isinstance(param, click.Option) and param.is_flag
     if param.nargs == 1 and not flag and not any(word.startswith("--") for word in values):
