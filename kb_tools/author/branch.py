@@ -215,11 +215,13 @@ def _check_targets(tree: Tree, branch: Branch) -> None:
             continue
         close = nearest(target, tree.steps)
         told = f"The tree {tree.id} has no step {target!r} ({option} {target})."
-        told += f" Did you mean {close}?" if close else f" Its steps are {', '.join(tree.steps)}."
         if branch.new and option.startswith("--way"):
             answer = option.removeprefix("--way ")
             behind = f"kb branch {tree.id} {branch.new} --answer {answer} --fix TEXT --id {target}"
-            told += f" A step that is still to be written comes second: leave this {option} out, and then {behind}"
+            told += f" Did you mean {close}?" if close else ""
+            told += f" One that is still to be written comes second: leave this {option} out, and then {behind}"
+        else:
+            told += f" Did you mean {close}?" if close else f" Its steps are {', '.join(tree.steps)}."
         raise UsageError(told)
 
 

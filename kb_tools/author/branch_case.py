@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -80,14 +81,17 @@ def waiting_cases(library: Library, tree: Tree) -> list[Case]:
 
 def waits_alike(name: str, waiting: Iterable[Case]) -> Case | None:
     """Return a case that waits and whose name is another one's but for a few letters or words."""
-    words = set(folded(name).split())
-    by_name = {folded(case.case): case for case in waiting}
-    for known, case in by_name.items():
-        others = set(known.split())
-        if len(words & others) >= _SAME_WORDS and (words <= others or others <= words):
+    words, known = _words(name), {" ".join(_words(case.case)): case for case in waiting}
+    for text, case in known.items():
+        fewer, more = sorted((set(words), set(text.split())), key=len)
+        if len(fewer) >= _SAME_WORDS and fewer <= more:
             return case
-    close = get_close_matches(folded(name), by_name, n=1, cutoff=_ALIKE)
-    return by_name[close[0]] if close else None
+    close = get_close_matches(" ".join(words), known, n=1, cutoff=_ALIKE)
+    return known[close[0]] if close else None
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text.casefold())
 
 
 def judge_case(library: Library, branch: Branch, name: str) -> None:

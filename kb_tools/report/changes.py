@@ -144,11 +144,12 @@ def _next_text(case: NewCase, tree: Tree, run: Replay) -> Iterator[Text]:
     target = f"--to {case.ends_at}" if case.ends_at in tree.steps else f"--fix ... --id {case.ends_at}"
     target = f"--link {case.ends_at}" if "/" in case.ends_at else target
     yield Text(
-        f"Next: `kb branch {case.tree} STEP {name}`, with the STEP where this cause shows, asks on a terminal for what "
-        "is missing there, a check and what lies behind its answers too, and leads the case there. With options, "
-        f"where a check is missing: first `kb branch {case.tree} STEP --before NEXT --check ... --id CHECK`, then "
-        f"`kb branch {case.tree} CHECK --answer ... {target} {name}`."
+        f"Next: `kb branch {case.tree} STEP {name}`, with the STEP where this cause shows. On a terminal it asks for "
+        "what is missing there, a check and what lies behind its answers too, and leads the case there."
     )
+    yield Text("With options a check comes first, and what lies behind its answer second:")
+    yield Text(f"  kb branch {case.tree} STEP --before NEXT --check ... --id CHECK --way ANSWER NEXT")
+    yield Text(f"  kb branch {case.tree} CHECK --answer ... {target} {name}")
 
 
 def _listed(findings: Sequence[Finding], root: Path, texts: Mapping[str, str | None]) -> Iterator[Text]:

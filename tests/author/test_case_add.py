@@ -147,7 +147,7 @@ def test_an_end_that_is_still_to_be_written(root: Path, tmp_path: Path) -> None:
     assert ran.code == 1
     assert "Walked: listen Silent -> volts 0.25 V -> unplug done -> splice Yes -> crimp not cured -> desk" in ran.out
     assert "Write it with `kb branch`, if it is still to come" in ran.out
-    assert "`kb branch seat-stuck CHECK --answer ... --fix ... --id new-loom --case 'Loom chafed through'`" in ran.out
+    assert "  kb branch seat-stuck CHECK --answer ... --fix ... --id new-loom --case 'Loom chafed through'\n" in ran.out
     options = ["--answer", "Chafed through", "--fix", "Exchange the loom", "--id", "new-loom", "--exposes", "live-loom"]
     options += ["--restores", "live-loom", "--put-back", "Plug the battery in", "--proof", "tilt-and-stop"]
     options += ["--not-cured", "desk", "--case", "Loom chafed through"]
