@@ -19,6 +19,7 @@ from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
 from kb_tools.numbers.learned import lessons
 from kb_tools.pages.learned_page import learned_page
+from kb_tools.pages.wording import counted
 from kb_tools.report import learning as report
 from kb_tools.source.writing import write_whole
 
@@ -108,8 +109,8 @@ def _write(learned: Learned, out: Path | None, seen: Path | None, *, printed: bo
     tell(f"{out} written; read it through and commit it", err=True)
     if before > learned.tally.records:
         click.echo(
-            f"It held {before:,} records before and holds {learned.tally.records:,} now; to add to it, name it among "
-            "the RECORDS",
+            f"It held {counted(before, 'record')} before and holds {learned.tally.records:,} now; to add to it, name "
+            "it among the RECORDS",
             err=True,
         )
 
