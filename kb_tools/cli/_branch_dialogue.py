@@ -20,7 +20,6 @@ from kb_tools.model.entities import ENDS, STEP_KINDS
 from kb_tools.model.graph import link_target
 from kb_tools.model.units import UnitProblem, unit_of
 from kb_tools.model.values import folded
-from kb_tools.pages.wording import listed
 
 if TYPE_CHECKING:
     from kb_tools.model.entities import Case, Library, Step, Tree
@@ -208,7 +207,7 @@ class Dialogue:
         options["exposes"] = prompts.several("Hazards that it lays open", self.library.hazards, "hazard")
         bare = [one for one in options["exposes"] if one not in self._state]
         if bare:
-            click.echo(f"  {listed(bare)}: not isolated here; a `do` that isolates it has to come before")
+            click.echo(f"  {', '.join(bare)}: not isolated here; a `do` that isolates it has to come before")
 
     def _ask_measure(self, options: dict[str, Any]) -> None:
         def wrong(given: str) -> str:
@@ -291,7 +290,7 @@ class Dialogue:
         proof = self.library.proofs.get(options["proof"])
         needed = [hazard for hazard in self._state if proof and hazard in proof.needs]
         if needed and not options["restores"]:
-            click.echo(f"  Isolated here, or it may be: {listed(self._state)}. The proof needs {listed(needed)}.")
+            click.echo(f"  Isolated here, or it may be: {', '.join(self._state)}. The proof needs {', '.join(needed)}.")
             question = "Hazards that are back before its proof"
             options["restores"] = prompts.several(question, self._state, "isolated hazard", needed)
         if options["restores"]:
@@ -299,7 +298,9 @@ class Dialogue:
         back = {one for text in options["restores"] for one in text.replace(",", " ").split()}
         left = [hazard for hazard in self._state if hazard not in back]
         if left and not options["leave"]:
-            options["leave"] = prompts.text(f"How to leave the chair, with {listed(left)} isolated, and what is tagged")
+            options["leave"] = prompts.text(
+                f"How to leave the chair, with {', '.join(left)} isolated, and what is tagged"
+            )
         elif kind == "escalate" and not options["leave"] and offers:
             options["leave"] = prompts.optional("How to leave the chair")
 

@@ -17,7 +17,6 @@ from kb_tools.cli._branch_options import STEP_OPTIONS, answer_keys_of, command_l
 from kb_tools.findings import UsageError
 from kb_tools.model.build import load
 from kb_tools.model.entities import STEP_KINDS
-from kb_tools.pages.wording import listed
 
 if TYPE_CHECKING:
     from datetime import date
@@ -76,7 +75,7 @@ def grown(library: Library, plan: Plan, today: date, *, asking: bool) -> Grown:
         around = also_reached(load(library.root, texts=change.texts), branch) if branch.before else []
         if around:
             rounds.append(
-                f"{branch.before} is also reached from {listed(around)}, which the new step {branch.new} does not "
+                f"{branch.before} is also reached from {', '.join(around)}, which the new step {branch.new} does not "
                 "stand before"
             )
     return Grown(change, judge(change, today), [*told, *rounds], new)
@@ -209,7 +208,8 @@ def _change(command: click.Command, plan: Plan, options: dict[str, Any], line: s
 
 def _changeable(command: click.Command) -> list[click.Parameter]:
     kept = ("ask", "library_dir", "today", "dry_run")
-    return [param for param in command.params if isinstance(param, click.Option) and param.name not in kept]
+    options = [param for param in command.params if isinstance(param, click.Option) and param.expose_value]
+    return [param for param in options if param.name not in kept]
 
 
 def _asked(param: click.Parameter) -> list[str]:
