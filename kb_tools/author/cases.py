@@ -35,8 +35,6 @@ if TYPE_CHECKING:
     from kb_tools.author.splice import Sheet
     from kb_tools.model.entities import Case, Library, Step
 
-SAVE_BUTTON, COPY_BUTTON = "Save as a file (JSON)", "Copy as text"
-"""What the walk's buttons for a record are called; the words of the walk are in pages/walker/words.en.js."""
 MOST_BYTES = 5_000_000
 """A record of a long visit has some 50 kilobytes."""
 _Line = Annotated[str, Meta(max_length=4000)]
@@ -116,8 +114,13 @@ class Put:
         return [*self.added, *self.completed]
 
 
-def read_record(path: Path) -> Visit:
+def read_record(path: Path, save: str, copy: str) -> Visit:
     """Read a visit record.
+
+    Args:
+        path: The file.
+        save: What the walk's button is called that saves a record so that it can be read.
+        copy: What the one is called that gives a text for people.
 
     Raises:
         UsageError: when there is no such file.
@@ -142,9 +145,7 @@ def read_record(path: Path) -> Visit:
         line = raw[:byte].count(b"\n") + 1
         remedy = f"take a record as the walk saves it (format {FORMAT!r}, version {VERSION})"
         if not raw.lstrip().startswith((b"{", b"[")):
-            remedy = (
-                f"take the file that the walk saves with “{SAVE_BUTTON}”; the text of “{COPY_BUTTON}” cannot be read"
-            )
+            remedy = f"take the file that the walk saves with “{save}”; the text of “{copy}” cannot be read"
         raise LibraryError(f"{path}:{line}: {told}; {remedy}. Nothing was changed") from error
 
 

@@ -21,9 +21,10 @@ from kb_tools.cli._branch_options import branch_options
 from kb_tools.cli._branch_run import as_commands, changed, grown
 from kb_tools.cli._common import WRONG_USE, existing, is_quiet, library_option, quiet_option, tell, today_option
 from kb_tools.cli._completing import FileId, StepId
-from kb_tools.findings import UsageError
+from kb_tools.findings import LibraryError, UsageError
 from kb_tools.model.build import load
 from kb_tools.pages.wording import counted
+from kb_tools.pages.words import words_of
 from kb_tools.report import changes as report
 
 if TYPE_CHECKING:
@@ -114,7 +115,10 @@ def add(records: Sequence[Path], library_dir: Path, today: date | None, **option
     if said and len(records) > 1:
         raise UsageError("--given says what was answered on one visit; give one record")
     library = load(root)
-    cases = [case_of(library, read_record(path), str(path), options["ends_at"], name, dict(said)) for path in records]
+    words = words_of(library)
+    buttons = words.text("walk.record_json"), words.text("walk.record_copy")
+    visits = [(read_record(path, *buttons), str(path)) for path in records]
+    cases = [case_of(library, visit, path, options["ends_at"], name, dict(said)) for visit, path in visits]
     change = Change(root)
     put = add_cases(change, library, cases, complete=bool(said))
     verdict = judge(change, _day(today))
@@ -174,7 +178,7 @@ def branch(
         made = _settled(library, plan, context.command, _day(today))
         _grow(made, root, dry_run=options["dry_run"])
         _tell(as_commands(context.command, plan, whole=True))
-    except UsageError:
+    except LibraryError:
         _keep(as_commands(context.command, plan, whole=False))
         raise
     except (click.Abort, KeyboardInterrupt):
@@ -191,9 +195,9 @@ def _settled(library: Library, plan: Plan, command: click.Command, today: date) 
             made = grown(library, plan, today, asking=True)
             if not _refused(made.verdict, made.change, made.new, dry_run=plan[0]["dry_run"]):
                 return made
-        except UsageError as error:
+        except LibraryError as error:
             click.echo(f"kb: {error}", err=True)
-            code = WRONG_USE
+            code = WRONG_USE if isinstance(error, UsageError) else 1
         _keep(as_commands(command, plan, whole=True))
         try:
             again = changed(command, plan)

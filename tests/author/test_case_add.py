@@ -11,7 +11,6 @@ import pytest
 
 from author.kb_run import DAY, files, kb
 from conftest import ROOT
-from kb_tools.author.cases import COPY_BUTTON, SAVE_BUTTON
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
 from kb_tools.model.hazards import analyse
@@ -267,13 +266,6 @@ def test_quiet_tells_only_what_went_astray(root: Path, tmp_path: Path) -> None:
     astray = kb(root, "case", "add", path, "--ends-at", "clear-rail", "--case", "A coin", *DAY, "-q")
     assert astray.code == 1
     assert "it goes astray at `volts`" in astray.out
-
-
-def test_the_buttons_of_the_walk_are_called_so() -> None:
-    """The messages name the buttons by the words that stand on them."""
-    words = (ROOT / "kb_tools/pages/walker/words.en.js").read_text("utf-8")
-    assert f'record_json: "{SAVE_BUTTON}"' in words
-    assert f'record_copy: "{COPY_BUTTON}"' in words
 
 
 def test_a_folder_is_no_record(root: Path, tmp_path: Path) -> None:
