@@ -19,7 +19,7 @@ from kb_tools.author.share import share_step
 from kb_tools.cli._branch_dialogue import Dialogue
 from kb_tools.cli._branch_options import branch_options
 from kb_tools.cli._branch_run import as_commands, changed, grown
-from kb_tools.cli._common import WRONG_USE, existing, is_quiet, library_option, quiet_option, tell, today_option
+from kb_tools.cli._common import WRONG_USE, is_quiet, library_at, library_option, quiet_option, tell, today_option
 from kb_tools.cli._completing import FileId, StepId
 from kb_tools.findings import LibraryError, UsageError
 from kb_tools.model.build import load
@@ -108,7 +108,7 @@ def add(records: Sequence[Path], library_dir: Path, today: date | None, **option
     added all the same, and the step is named at which the walk went astray (exit code 1).
     Nothing that a person typed is taken over but readings.
     """
-    root = existing(library_dir)
+    root = library_at(library_dir)
     name, said, dry_run = options["name"], options["said"], options["dry_run"]
     if name and len(records) > 1:
         raise UsageError("--case names one case; give one record, or leave the names to kb")
@@ -160,7 +160,7 @@ def branch(
 
     The rest of the file stays as it is. A change that breaks a rule is refused with its findings.
     """  # noqa: D301 - click's mark of lines that it is not to wrap
-    root = existing(library_dir)
+    root = library_at(library_dir)
     library = load(root)
     found, _ = tree_and_step(library, options["tree"], options["step"])
     context = click.get_current_context()
@@ -242,7 +242,7 @@ def rename(old: str, new: str, library_dir: Path, today: date | None, kind: str 
     part (`map/part`), a table or a cause (`table/cause`), a table of figures or a row of it. Walk
     codes and addresses of earlier editions still answer for trees and steps.
     """
-    root = existing(library_dir)
+    root = library_at(library_dir)
     library = load(root)
     thing = named(library, old, kind or "")
     change = Change(root)
@@ -269,7 +269,7 @@ def move(what: str, where: str, library_dir: Path, today: date | None, new_id: s
     A tree keeps its id and its address. A shared body is used by the step from then on, and other
     steps can use it: `check: {use: ID}`.
     """
-    root = existing(library_dir)
+    root = library_at(library_dir)
     library = load(root)
     change = Change(root)
     tree_id, slash, step_id = what.partition("/")
