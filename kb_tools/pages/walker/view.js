@@ -60,11 +60,12 @@
     step(true);
   }
 
-  /** The address tells where the open walk stands; it follows when the browser has drawn the step. */
+  /** The address tells where the open walk stands: when the browser has drawn the step, and nobody went elsewhere meanwhile. */
   function mark() {
+    const { hash } = location;
     marking = marking || setTimeout(() => {
       marking = 0;
-      if (session) history.replaceState(history.state, "", session.address() + "&mode=" + session.visit.mode + "&visit=" + session.visit.id);
+      if (session && location.hash === hash) history.replaceState(history.state, "", session.address() + "&mode=" + session.visit.mode + "&visit=" + session.visit.id);
     });
   }
 
