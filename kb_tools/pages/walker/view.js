@@ -95,7 +95,13 @@
     }
     screen.className = "fw-walker" + (keysShown ? " fw-keys" : "");
     status = h("p.fw-status", { role: "status", "aria-live": "polite" });
-    screen.replaceChildren();
+  }
+
+  /** Fill the screen; what stands there already is not taken out and put back. @param {...any} parts */
+  function lay(...parts) {
+    const nodes = parts.flat(9).filter(Boolean);
+    [...screen.childNodes].forEach((/** @type {any} */ node) => nodes.includes(node) || node.remove());
+    nodes.forEach((node, at) => node === screen.childNodes[at] || screen.insertBefore(node, screen.childNodes[at] || null));
   }
 
   /** @param {() => Promise<any>} make @returns {Promise<void>} rejects with what make rejects with; the page then stays */
@@ -125,7 +131,7 @@
     const deskOpen = visit.mode === "desk" && !first && view.deskOpen(session);
     const handing = live.querySelector('[data-ft="hand-over"]') ? ["", ""] : view.handOver(session, "tool");
     const ending = live.querySelector('[data-ft="end-visit"], [data-ft="left"]') ? "" : view.closing(session);
-    screen.append(...[
+    lay(
       h("header.fw-bar", h("span", session.tree.title), h("strong.fw-job", visit.fields.job)),
       h("div.fw-strip"), status,
       deskOpen && view.ask(deskOpen, "desk-open", words.desk_ask, openFound),
@@ -136,7 +142,7 @@
         button("pause", "tool", words.pause, () => page("")),
         modeButton(), button("keys", "tool", words.keys, toggleKeys, { "aria-expanded": String(keysShown) })),
       handing[1], ending, keyList(), view.trail(session),
-    ].flat(9).filter(Boolean));
+    );
     drawStrip();
     if (notes.length) say(notes.join(" "));
     const target = first && firstOpen ? first.querySelector("h2") : live.querySelector(".fw-cautions:not(.fw-read)") || live.querySelector("h1");
@@ -193,7 +199,7 @@
     const of = visit || session.visit;
     cover();
     const returns = session && session.visit.id === of.id && !of.ended ? () => step(true) : null;
-    screen.append(status, view.recordScreen(of, { back: returns, close: () => page("") }));
+    lay(status, view.recordScreen(of, { back: returns, close: () => page("") }));
     window.scrollTo(0, 0);
     screen.querySelector("h1").focus();
   }

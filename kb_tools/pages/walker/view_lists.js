@@ -47,17 +47,28 @@
       : []);
   }
 
+  /** The trail on the screen; what has not changed stays there, so that a step costs no more late in a walk. */
+  const drawn = { of: /** @type {Session | null} */ (null), list: h("ol.fw-plain"), told: /** @type {string[]} */ ([]) };
+
   /** @param {Session} session @returns {any} the answered steps, each of which can be opened again */
   function trail(session) {
     const { steps } = session.visit;
     if (!steps.length) return "";
-    const items = steps.map((one, at) => {
-      const answer = faultTrees.record.given(one);
-      return h("li", button("trail", "trail", [
-        h("span.fw-trail-step", at + 1 + ". " + session.asked(one)), h("strong", answer),
-      ], () => view.shell.act(() => session.reopen(at)), { "data-ft-value": one.tree + "/" + one.step }));
+    if (drawn.of !== session) Object.assign(drawn, { of: session, list: h("ol.fw-plain"), told: [] });
+    const { list, told } = drawn;
+    steps.forEach((one, at) => {
+      const parts = [at + 1 + ". " + session.asked(one), faultTrees.record.given(one), one.tree + "/" + one.step];
+      const now = parts.join("\n");
+      if (told[at] === now) return;
+      told[at] = now;
+      const item = h("li", button("trail", "trail", [h("span.fw-trail-step", parts[0]), h("strong", parts[1])],
+        () => view.shell.act(() => session.reopen(at)), { "data-ft-value": parts[2] }));
+      if (at < list.children.length) list.children[at].replaceWith(item);
+      else list.append(item);
     });
-    return h("section.fw-trails", { "aria-labelledby": "fw_trail_title" }, h("h2", { id: "fw_trail_title" }, words.trail), h("ol.fw-plain", items));
+    while (list.children.length > steps.length) list.lastChild.remove();
+    told.length = steps.length;
+    return list.parentNode || h("section.fw-trails", { "aria-labelledby": "fw_trail_title" }, h("h2", { id: "fw_trail_title" }, words.trail), list);
   }
 
   /** A text field of the visit, stored as it is typed. @param {Session} session @param {string} name */
