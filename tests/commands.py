@@ -4,18 +4,13 @@ from __future__ import annotations
 
 import click
 
+from kb_tools.cli import helping
 from kb_tools.cli._main import main
 
 
-def leaves(group: click.Group = main, before: str = "") -> list[tuple[str, click.Command]]:
+def leaves() -> list[tuple[str, click.Command]]:
     """Return every command with its name, in order; a command of a group as `case add`."""
-    found: list[tuple[str, click.Command]] = []
-    for name, command in group.commands.items():
-        if isinstance(command, click.Group):
-            found += leaves(command, f"{before}{name} ")
-        else:
-            found.append((f"{before}{name}", command))
-    return sorted(found, key=lambda one: one[0])
+    return list(helping.leaves(main, click.Context(main)))
 
 
 def page_name(name: str) -> str:

@@ -81,16 +81,18 @@ def purpose(command: click.Command) -> str:
 
 def _commands(ctx: click.Context) -> Iterator[tuple[str, click.Command]]:
     """Yield every command with its name, those of groups as `case add`."""
-    root = ctx.find_root().command
-    assert isinstance(root, click.Group)  # noqa: S101 - the root is the group of all commands
-    yield from _of_group(root, "")
+    root = ctx.find_root()
+    assert isinstance(root.command, click.Group)  # noqa: S101 - the root is the group of all commands
+    yield from leaves(root.command, root)
 
 
-def _of_group(group: click.Group, before: str) -> Iterator[tuple[str, click.Command]]:
-    for name, command in sorted(group.commands.items()):
+def leaves(group: click.Group, ctx: click.Context, before: str = "") -> Iterator[tuple[str, click.Command]]:
+    """Yield the commands of a group and of the groups in it with their names, in order."""
+    for name in group.list_commands(ctx):
+        command = group.get_command(ctx, name)
         if isinstance(command, click.Group):
-            yield from _of_group(command, f"{before}{name} ")
-        else:
+            yield from leaves(command, ctx, f"{before}{name} ")
+        elif command:
             yield f"{before}{name}", command
 
 

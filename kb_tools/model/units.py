@@ -4,11 +4,12 @@ Units are pint's, with exact fractions, so that a factor is rounded once and 1 i
 product is written with a space (`N m`): without one, pint takes `Nm` for a measure of yarn.
 Capital and small letters differ, as in mV and MV.
 
-The registry costs about 0.2 s to make and is made when the first unit is looked up.
+pint and its registry cost about half a second; both wait until the first unit is looked up.
 """
 
 from __future__ import annotations
 
+import importlib
 import math
 import re
 import unicodedata
@@ -16,11 +17,14 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from functools import cache
-from typing import Any, Final
-
-import pint
+from typing import TYPE_CHECKING, Any, Final
 
 from kb_tools.model.records import nearest
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    import pint
 
 PLAIN: Final = "1"
 """The unit of a plain number."""
@@ -197,8 +201,14 @@ def _line_of(written: str, unit: Unit) -> tuple[float, float]:
 
 
 @cache
+def _pint() -> ModuleType:
+    return importlib.import_module("pint")
+
+
+@cache
 def _registry() -> pint.UnitRegistry[Fraction]:
-    return pint.UnitRegistry(non_int_type=Fraction)
+    registry: pint.UnitRegistry[Fraction] = _pint().UnitRegistry(non_int_type=Fraction)
+    return registry
 
 
 @cache
@@ -229,7 +239,7 @@ def _pint_unit(text: str) -> Any | None:  # noqa: ANN401 - see _parse
     try:
         plain = unicodedata.normalize("NFKC", text)  # the ohm sign is the letter omega
         return _registry().parse_units(_HOURS.sub(r"\1 h", plain).replace("·", " "))
-    except (pint.PintError, ValueError, AttributeError, AssertionError):
+    except (_pint().PintError, ValueError, AttributeError, AssertionError):
         return None
 
 

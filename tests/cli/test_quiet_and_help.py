@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import importlib
 import os
+import pkgutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
 from commands import leaves
-from kb_tools.cli._main import main
+from kb_tools import cli
+from kb_tools.cli._main import MODULES, commands_of, main
 from kb_tools.rules import contract
 
 SMALL = Path(__file__).parent.parent / "data" / "small"
@@ -50,6 +54,25 @@ def test_quiet_hides_no_finding(tmp_path: Path) -> None:
     assert "1 tree: " not in quiet.output
     results = invoke("-q", "export", "--library", str(SMALL), "--to", "json", "--out", "-", "--today", "2026-11-25")
     assert results.output.startswith("{")
+
+
+def test_every_command_is_found_in_its_module() -> None:
+    """The table of modules names each module that holds commands, and all of its commands."""
+    rooms = [found.name for found in pkgutil.iter_modules(cli.__path__) if not found.name.startswith("_")]
+    held = {name: commands_of(importlib.import_module(f"{cli.__name__}.{name}")) for name in rooms}
+    assert {name: tuple(sorted(commands)) for name, commands in held.items()} == MODULES
+
+
+def test_a_command_reads_what_it_needs() -> None:
+    """The version and a rule are told without what draws, typesets, builds sites or converts units."""
+    dear = "'mkdocs', 'wasmtime', 'typst', 'pint'"
+    for words in (["--version"], ["rule", "no-loop"]):
+        code = (
+            f"import sys; from kb_tools.cli import run; sys.argv[1:] = {words!r}\ntry: run()\nexcept SystemExit: pass\n"
+        )
+        code += f"print([name for name in ({dear}) if name in sys.modules])"
+        done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+        assert done.stdout.splitlines()[-1] == "[]"
 
 
 @pytest.mark.parametrize("name", [name for name, _ in leaves()])

@@ -16,10 +16,17 @@ import sys
 import time
 from typing import Any
 
+import click
+
+from kb_tools.cli import helping
 from kb_tools.cli._main import main
 
 CHANGES = {"os.rename", "os.remove", "os.rmdir", "os.mkdir", "shutil.rmtree", "shutil.copyfile"}
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT
+
+
+READ_BEFORE = list(helping.leaves(main, click.Context(main)))
+"""Every command, so that its modules are read here and not in each child."""
 
 
 def watch(limit: int, tell: int) -> None:
