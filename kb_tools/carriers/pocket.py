@@ -15,13 +15,14 @@ from markupsafe import Markup
 from rjsmin import jsmin
 
 from kb_tools.findings import BuildError
-from kb_tools.pages.browser_data import compile_tree, index_of
+from kb_tools.pages.browser_data import index_of
 from kb_tools.pages.csp import pocket_policy
 from kb_tools.pages.figures_page import figures_html
 from kb_tools.pages.rich_text import FIGURES
 from kb_tools.pages.scripts import finder_script, walker_script, words_script
 from kb_tools.pages.scripts import styles as walker_styles
 from kb_tools.pages.site_pages import SITE_STYLES, SitePages
+from kb_tools.pages.tree_data import compile_tree
 from kb_tools.source.writing import write_whole
 
 if TYPE_CHECKING:

@@ -22,7 +22,6 @@ from kb_tools.numbers.visit import Visits
 from kb_tools.pages.browser_data import (
     INDEX,
     LIBRARY,
-    compile_tree,
     index_of,
     index_script,
     library_script,
@@ -30,6 +29,7 @@ from kb_tools.pages.browser_data import (
 )
 from kb_tools.pages.diagram import laid_out
 from kb_tools.pages.site_pages import SitePages
+from kb_tools.pages.tree_data import compile_tree
 from kb_tools.pages.tree_page import TreePage, chart_of, tree_page
 from kb_tools.pages.visits_page import VISITS, visits_script
 from kb_tools.rules import contract

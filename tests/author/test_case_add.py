@@ -16,7 +16,7 @@ from kb_tools.model.graph import build_graph
 from kb_tools.model.hazards import analyse
 from kb_tools.model.walk import Walk
 from kb_tools.numbers.odds import library_numbers
-from kb_tools.pages.browser_data import compile_tree
+from kb_tools.pages.tree_data import compile_tree
 
 if TYPE_CHECKING:
     from pathlib import Path

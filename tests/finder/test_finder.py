@@ -19,8 +19,9 @@ from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
 from kb_tools.model.hazards import analyse
 from kb_tools.numbers.odds import library_numbers
-from kb_tools.pages.browser_data import compile_tree, index_of
+from kb_tools.pages.browser_data import index_of
 from kb_tools.pages.scripts import FINDER, WALKER
+from kb_tools.pages.tree_data import compile_tree
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
