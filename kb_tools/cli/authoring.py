@@ -97,3 +97,4 @@ def start(folder: Path) -> None:
     tell(f"{len(written)} files written to {folder}. Next:")
     tell(f"  kb check --library {folder}")
     tell(f"  kb build --library {folder}")
+    tell("The files for forges install kb-tools by its name; where your registry has none, change KB_TOOLS in them.")

@@ -116,6 +116,16 @@ def test_ci_files_do_what_they_say(kb: str, started: Path, tmp_path: Path, name:
         assert read_back(taken.splitlines()[0])[1]["file"] == "trees/first/chair-does-not-switch-on.yml"
 
 
+def test_ci_files_name_what_they_install_in_one_place(started: Path) -> None:
+    """Both forges' files install what their variable names, so that a wheel or an address can stand there."""
+    forge: Any = yaml.safe_load((started / ".github/workflows/trees.yml").read_text("utf-8"))["jobs"]["trees"]
+    other: Any = yaml.safe_load((started / ".gitlab-ci.yml").read_text("utf-8"))["trees"]
+    installing = 'pip install "$KB_TOOLS"'
+    assert forge["env"]["KB_TOOLS"] == other["variables"]["KB_TOOLS"] == "kb-tools"
+    assert installing in [step.get("run") for step in forge["steps"]]
+    assert installing in other["script"]
+
+
 def test_hook_for_pre_commit(kb: str, started: Path) -> None:
     """The hook has the keys that pre-commit needs, its entry runs, and it starts on a tree's file."""
     (hook,) = yaml.safe_load((ROOT / ".pre-commit-hooks.yaml").read_text("utf-8"))
