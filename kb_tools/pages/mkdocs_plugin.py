@@ -17,6 +17,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import yaml
 from jinja2 import TemplateError
 from mkdocs.commands.build import build, get_context
 from mkdocs.config import base
@@ -42,6 +43,7 @@ from kb_tools.pages.wording import counted
 from kb_tools.rules import contract
 from kb_tools.source.files import SUFFIXES
 from kb_tools.source.writing import write_whole
+from kb_tools.source.yaml_nodes import compose
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -534,6 +536,10 @@ def _told(config_file: Path) -> Iterator[_Listener]:
         # In strict mode MkDocs stops for what it only warned of.
         raise BuildError("; ".join(listener.errors or [str(error), *listener.warnings])) from error
     except (MkDocsException, UnicodeError, TemplateError, OSError) as error:
+        if isinstance(error.__context__, yaml.YAMLError):
+            _, found = compose(config_file.read_text("utf-8"), config_file.name)
+            if found:
+                raise BuildError(f"{found[0].place}: {found[0].message}. {found[0].remedy}") from error
         raise BuildError("; ".join(listener.errors) or f"{config_file.name}: {error}") from error
     finally:
         log.removeHandler(listener)

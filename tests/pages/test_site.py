@@ -304,7 +304,8 @@ def test_directory_addresses_are_switched_off(tmp_path: Path) -> None:
         ("site_name: x\nplugins: []\ntheme: material\ndocs_dir: content\n", "does not name the plugin fault-trees"),
         ("site_name: x\nplugins: [fault-trees, not-there]\ndocs_dir: content\n", "not-there"),
         ("site_name: x\nplugins: [fault-trees]\ndocs_dir: nowhere\n", "nowhere"),
-        ("site_name: [\n", "mkdocs.yml"),
+        ("site_name: [\n", "mkdocs.yml:1:12: A bracket is opened here"),
+        ("site_name: a: b\n", "mkdocs.yml:1:13: A second colon"),
         ("site_name: x\nplugins: [{fault-trees: {libary: .}}]\ndocs_dir: content\nstrict: true\n", "libary"),
     ],
 )
