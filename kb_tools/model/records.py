@@ -63,7 +63,7 @@ def keys_of(entity: type) -> dict[str, tuple[str, Key]]:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known word nearest to `word`, or an empty text when none is near."""
-    matches = get_close_matches(word, list(known), n=1, cutoff=0.5)
+    matches = get_close_matches(word, list(known), n=1)
     return matches[0] if matches else ""
 
 

@@ -196,6 +196,10 @@ def _unquoted(trouble: _Trouble) -> Wording | None:
 
 def _unclosed(trouble: _Trouble) -> Wording | None:
     """Recognise braces and brackets that do not match."""
+    if "flow node" in trouble.context and (opened := _last_open(trouble)):
+        return _never_closed(
+            opened.start_mark, "brace" if isinstance(opened, yaml.FlowMappingStartToken) else "bracket"
+        )
     if "flow" in trouble.context and trouble.start:
         kind = "brace" if "mapping" in trouble.context else "bracket"
         if trouble.start.line == trouble.line and trouble.char not in ("", "#"):
@@ -203,16 +207,34 @@ def _unclosed(trouble: _Trouble) -> Wording | None:
                 f"A comma or the closing {kind} is missing before this",
                 f"Put a comma between two entries, or close the {kind}",
             )
-        return trouble.word_at_start(
-            f"A {kind} is opened here and never closed",
-            f"Close the {kind}; entries are parted by commas",
-        )
+        return _never_closed(trouble.start, kind)
     if trouble.char and trouble.char in "]}" and "did not find expected" in trouble.problem:
         return trouble.word(
             "A brace or bracket is closed here that was not opened",
             "Delete it, or put the text in quotes",
         )
     return None
+
+
+def _never_closed(mark: yaml.Mark, kind: str) -> Wording:
+    message, remedy = f"A {kind} is opened here and never closed", f"Close the {kind}; entries are parted by commas"
+    return Wording(mark.line, mark.column, message, remedy)
+
+
+def _last_open(trouble: _Trouble) -> yaml.Token | None:
+    """Return the brace or bracket that is open where the text ends, if it ends inside one."""
+    if any(line.strip() for line in trouble.lines[trouble.line :]):
+        return None
+    opened: list[yaml.Token] = []
+    try:
+        for token in trouble.scan():
+            if isinstance(token, (yaml.FlowMappingStartToken, yaml.FlowSequenceStartToken)):
+                opened.append(token)
+            elif isinstance(token, (yaml.FlowMappingEndToken, yaml.FlowSequenceEndToken)):
+                del opened[-1:]
+    except yaml.YAMLError:
+        pass  # what stands before the error is looked at
+    return opened[-1] if opened else None
 
 
 def _special_start(trouble: _Trouble) -> Wording | None:

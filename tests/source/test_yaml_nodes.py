@@ -71,6 +71,8 @@ SLIPS = {
     "colon at the end in braces": ("- {a: «b:, c: d}\n", "a colon", "in quotes"),
     "missing comma": ("- {a: 'b' «c: d}\n", "comma is missing", "comma"),
     "brace never closed": ("- «{a: b, c: d\n- {e: f}\n", "brace is opened", "Close the brace"),
+    "bracket opened last": ("b: [x]\na: «[\n", "bracket is opened", "Close the bracket"),
+    "brace opened last": ("a: [{b: c}, «{d: \n\n", "brace is opened", "Close the brace"),
     "bracket never closed": ("a: «[b, c\nd: e\n", "bracket is opened", "Close the bracket"),
     "bracket closed by a brace": ("- {a: [b, c«}\n", "closing bracket is missing", "close the bracket"),
     "brace too many": ("- {a: b}«}\n", "was not opened", "Delete it"),
