@@ -197,9 +197,8 @@ def _unquoted(trouble: _Trouble) -> Wording | None:
 def _unclosed(trouble: _Trouble) -> Wording | None:
     """Recognise braces and brackets that do not match."""
     if "flow node" in trouble.context and (opened := _last_open(trouble)):
-        return _never_closed(
-            opened.start_mark, "brace" if isinstance(opened, yaml.FlowMappingStartToken) else "bracket"
-        )
+        kind = "brace" if isinstance(opened, yaml.FlowMappingStartToken) else "bracket"
+        return _never_closed(opened.start_mark, kind)
     if "flow" in trouble.context and trouble.start:
         kind = "brace" if "mapping" in trouble.context else "bracket"
         if trouble.start.line == trouble.line and trouble.char not in ("", "#"):
