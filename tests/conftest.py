@@ -76,10 +76,15 @@ def kb() -> str:
 
 
 @pytest.fixture(scope="session")
-def demo_site(kb: str, tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
-    """Build the demo library with the real command, once for all test processes."""
+def shared(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
+    """Return the folder of what is made once for all test processes; who makes something there holds a lock."""
     base = tmp_path_factory.getbasetemp()
-    shared = base if worker_id == "master" else base.parent
+    return base if worker_id == "master" else base.parent
+
+
+@pytest.fixture(scope="session")
+def demo_site(kb: str, shared: Path) -> Path:
+    """Build the demo library with the real command, once for all test processes."""
     site = shared / "demo-site"
     with FileLock(shared / "demo-site.lock"):
         if not site.exists():

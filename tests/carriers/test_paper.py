@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import os
 import re
 import shutil
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from filelock import FileLock
 from pypdf import PdfReader
 
 from kb_tools.carriers import paper
@@ -76,10 +78,17 @@ class Read:
 
 
 @pytest.fixture(scope="module")
-def demo() -> Read:
-    """Print the demo library once."""
+def demo(shared: Path) -> Read:
+    """Print the demo library and read its pages, once for all test processes: both take long."""
     subject = subject_of(ROOT)
-    return Read(subject, paper.book(ROOT, subject)[0])
+    book, texts = shared / "demo-book.pdf", shared / "demo-book.json"
+    with FileLock(shared / "demo-book.lock"):
+        if not texts.exists():
+            book.write_bytes(paper.book(ROOT, subject)[0])
+            texts.write_text(json.dumps(Read(subject, book.read_bytes()).texts), "utf-8")
+    read = Read(subject, book.read_bytes())
+    read.texts = json.loads(texts.read_text("utf-8"))
+    return read
 
 
 def test_every_step_of_every_tree_has_its_place(demo: Read) -> None:
