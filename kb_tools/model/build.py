@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import gc
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from kb_tools.findings import Finding, Place, Severity
@@ -14,7 +15,7 @@ from kb_tools.model import entities as e
 from kb_tools.model.figures import check_cells
 from kb_tools.model.records import Group, keys_of, read_entity
 from kb_tools.model.values import MISSING, Context, Kind, ListOf, MapOf, Text, Use, is_id
-from kb_tools.source.files import COUNTS, TREES, decode, list_files, read_text
+from kb_tools.source.files import COUNTS, NOT_AREAS, TREES, decode, list_files, read_text
 from kb_tools.source.yaml_nodes import compose
 
 if TYPE_CHECKING:
@@ -63,6 +64,8 @@ def load(
     """
     listing = list_files(root, texts or {})
     library = e.Library(root, texts=texts or {}, findings=list(listing.findings))
+    for name in listing.hidden:
+        _doubt_what_is_in(name, library)
     # Reading makes millions of small objects that all stay: collecting in between only costs time.
     collecting = gc.isenabled()
     gc.disable()
@@ -137,6 +140,23 @@ def _give_up(file: SourceFile, library: e.Library) -> None:
     """Note that nothing is known of what `file` declares."""
     library.broken.add(file.name)
     library.doubts.shelves.update(_EQUIPMENT if file.role == "equipment" else (file.role,))
+
+
+def _doubt_what_is_in(name: str, library: e.Library) -> None:
+    """Note that nothing is known of what a folder or link that was not entered may hold."""
+    library.broken.add(name)
+    top, _, below = name.partition("/")
+    room, _, file = below.partition("/")
+    shared = {*SHARED_KINDS, *_EQUIPMENT}
+    if top != TREES:
+        library.doubts.shelves.add("figures")
+    elif not room:
+        library.doubts.shelves |= shared | {"trees", "tables", "maps"}
+    elif room == "shared":
+        stem = PurePosixPath(file).stem
+        library.doubts.shelves.update(_EQUIPMENT if stem == "equipment" else {stem} & shared or shared)
+    else:
+        library.doubts.shelves.add(room if room in NOT_AREAS else "trees")
 
 
 _DOCUMENTS: dict[str, tuple[type, str]] = {
@@ -248,7 +268,15 @@ def _merge(step: e.Step, use: Use, library: e.Library) -> None:
     """Fill `step` from the shared item; the step's own keys win."""
     step.use = use.id
     shared = (library.fixes if step.kind == "fix" else library.checks).get(use.id)
+    own = {
+        name
+        for name, _ in keys_of(e.Step).values()
+        if name not in _NOT_MERGED and getattr(step, name) not in (None, ())
+    }
     if shared is None or not shared.kind:
+        # That it is not there is told where it is named; nothing else may follow from it.
+        missing = {name for name, _ in keys_of(e.Step).values() if name not in _NOT_MERGED} - own
+        library.doubts.keys.update((step.place, name) for name in missing)
         return
     if shared.kind != step.kind:
         library.findings.append(
@@ -261,11 +289,6 @@ def _merge(step: e.Step, use: Use, library: e.Library) -> None:
             )
         )
         return
-    own = {
-        name
-        for name, _ in keys_of(e.Step).values()
-        if name not in _NOT_MERGED and getattr(step, name) not in (None, ())
-    }
     for name in sorted(own - e.OWN_KEYS_WITH_USE):
         value = getattr(step, name)
         first: Any = value[0] if isinstance(value, tuple) else value

@@ -181,7 +181,7 @@ class _Replayer:
             named.place,
             f"The case `{self.case.case}` names the step `{named}`, which there is not",
             _remedy(close, is_end=named is self.case.ends_at),
-            follows=tree_id in self.unread_trees or named in self.doubts.ids,
+            follows=self.doubts.item("trees", tree_id) or tree_id in self.unread_trees or named in self.doubts.ids,
         )
         return True
 

@@ -181,7 +181,7 @@ def _on_map(parts: Iterable[Word | None], equipment_map: EquipmentMap, library: 
 def _link(link: Word, library: Library) -> Iterator[Finding]:
     """Yield a finding when a link leads nowhere, and that is not another finding already."""
     tree_id, _, step = link.partition("/")
-    if link_target(link, library) or _is_broken("trees", tree_id, library):
+    if link_target(link, library) or _is_broken("trees", tree_id, library) or library.doubts.item("trees", tree_id):
         return
     tree = library.trees.get(tree_id)
     if tree is None:

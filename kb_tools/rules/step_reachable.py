@@ -164,8 +164,9 @@ def _surely(name: str, known: Iterable[str]) -> str:
 def _named_in_broken_files(key: str, library: Library) -> bool:
     """Tell whether a tree that could not be read may link to the step `key`."""
     for name in library.broken:
+        path = library.root / name
         try:
-            if key.encode() in (library.root / name).read_bytes():
+            if path.is_symlink() or not path.is_file() or key.encode() in path.read_bytes():
                 return True
         except OSError:
             return True

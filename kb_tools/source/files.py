@@ -76,6 +76,13 @@ class Listing:
     root: Path
     files: list[SourceFile] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    hidden: set[str] = field(default_factory=set)
+    """Folders and links, by name, that were not entered: what lies in them is not known."""
+
+    def hide(self, finding: Finding) -> None:
+        """Note that what `finding` tells of was not entered."""
+        self.findings.append(finding)
+        self.hidden.add(finding.place.file)
 
 
 def unreadable(name: str, message: str, remedy: str, line: int = 1, column: int = 1) -> Finding:
@@ -102,12 +109,14 @@ def list_files(root: Path, texts: Mapping[str, str | None] | None = None) -> Lis
     for name in (TREES, FIGURES):
         folder = root / name
         try:
-            if folder.is_symlink() and not _inside(folder, root.resolve()):
-                listing.findings.append(_leads_out(name))
+            way = [root / part for part in (name.partition("/")[0], name)]
+            outside = [place for place in way if place.is_symlink() and not _inside(place, root.resolve())]
+            if outside:
+                listing.hide(_leads_out(outside[0].relative_to(root).as_posix()))
             elif folder.is_dir():
                 _walk(folder, root.resolve(), listing)
         except PermissionError:
-            listing.findings.append(unreadable(name, "The library cannot be entered", _PERMISSION))
+            listing.hide(unreadable(name, "The library cannot be entered", _PERMISSION))
     if texts:
         listing.files = [file for file in listing.files if file.name not in texts]
         for name, text in texts.items():
@@ -123,7 +132,7 @@ def _walk(folder: Path, real_root: Path, listing: Listing) -> None:
     try:
         entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
     except OSError as error:
-        listing.findings.append(unreadable(name, f"The folder cannot be read: {_reason(error)}", _PERMISSION))
+        listing.hide(unreadable(name, f"The folder cannot be read: {_reason(error)}", _PERMISSION))
         return
     for entry in entries:
         if entry.name.startswith("."):
@@ -131,7 +140,7 @@ def _walk(folder: Path, real_root: Path, listing: Listing) -> None:
         path = folder / entry.name
         child = f"{name}/{_printable(entry.name)}"
         if entry.is_symlink() and not _inside(path, real_root):
-            listing.findings.append(_leads_out(child))
+            listing.hide(_leads_out(child))
         elif entry.is_dir():
             if not entry.is_symlink():
                 _walk(path, real_root, listing)
@@ -139,7 +148,7 @@ def _walk(folder: Path, real_root: Path, listing: Listing) -> None:
             if entry.is_file():
                 _classify(path, child, listing)
             else:
-                listing.findings.append(unreadable(child, "This is no file that can be read", "Put a plain file there"))
+                listing.hide(unreadable(child, "This is no file that can be read", "Put a plain file there"))
         elif entry.name.casefold().endswith(SUFFIXES):
             listing.findings.append(
                 unreadable(child, "The file's ending is in capital letters", "Rename it to end in .yml")

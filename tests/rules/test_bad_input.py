@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from kb_tools.findings import Finding
 
+DEMO = Path(__file__).parents[2]
 SOUND = """\
 title: The lamp blinks
 reviewed: 2026-11-20
@@ -260,6 +261,46 @@ def test_trees_itself_may_not_lead_out_of_the_library(tmp_path: Path) -> None:
     assert [key(finding) for finding in found] == [("trees", 1, 1, "file-readable")]
 
 
+HIDDEN = ["content", "content/figures", "trees/maps", "trees/shared", "trees/tables", "trees/chair", "trees/guard"]
+"""Folders of the demo library on which others depend."""
+SPOILT = sorted(path.relative_to(DEMO).as_posix() for path in (DEMO / "trees/shared").glob("*.yml"))
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    """Copy the demo library."""
+    for name in ("trees", "content"):
+        shutil.copytree(DEMO / name, tmp_path / "library" / name)
+    return tmp_path / "library"
+
+
+@pytest.mark.parametrize("name", HIDDEN)
+def test_nothing_follows_from_what_a_folder_may_hold(name: str, demo: Path, tmp_path: Path) -> None:
+    """A folder that is not entered is one finding: that its ids are not known is none besides."""
+    (demo / name).rename(tmp_path / "elsewhere")
+    (demo / name).symlink_to(tmp_path / "elsewhere")
+    found = {key(finding) for finding in findings_below(demo)}
+    pictures = {one for one in found if one[3] == "reference-resolves" and name == "content"}
+    assert found - pictures == {(name, 1, 1, "file-readable")}
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_nothing_follows_from_what_a_shared_file_may_hold(name: str, demo: Path) -> None:
+    """A shared file that cannot be read at all is one finding, however many trees use its items."""
+    with (demo / name).open("a", encoding="utf-8") as file:
+        file.write("x: [\n")
+    assert [(found.place.file, found.rule) for found in findings_below(demo)] == [(name, "yaml-syntax")]
+
+
+def test_a_misspelt_shared_item_is_one_finding(demo: Path) -> None:
+    """Whoever misspells what a step uses is told that, and not besides what the step then lacks."""
+    tree = demo / "trees/chair/chair-dead.yml"
+    tree.write_text(tree.read_text("utf-8").replace("measure: {use: battery-at-rest}", "measure: {use: batery}", 1))
+    assert [(found.place.file, found.rule) for found in findings_below(demo)] == [
+        ("trees/chair/chair-dead.yml", "reference-resolves")
+    ]
+
+
 def test_a_picture_may_be_a_link_inside_the_library(tmp_path: Path) -> None:
     """A link from one picture to another is no mistake."""
     root = library_at(tmp_path / "library")
@@ -311,7 +352,7 @@ def test_what_may_not_be_read_is_a_finding(closed: str, tmp_path: Path) -> None:
     (root / "trees/locked").mkdir()
     (root / "trees/locked/tree.yml").write_text(SOUND, "utf-8")
     (root / "trees/area/locked.yml").write_text(SOUND, "utf-8")
-    findings_below(root)  # whatever is imported late is imported now
+    CliRunner().invoke(main, ["check", str(root)])  # whatever is imported late is imported now
     tmp_path.chmod(0o755)
     (root / closed).chmod(0)
     with as_somebody_without_privileges(tmp_path):
