@@ -46,11 +46,13 @@ def comparison_text(found: Comparison) -> Iterator[Text]:
         yield Text(f"{change.kind}  ", "bold red" if change.grave else "cyan").append(place, "bold")
         yield Text(f"  {change.text}")
     for figures in found.figures:
-        (before, after), (worst_before, worst_after) = figures.minutes, figures.worst
         yield Text("figures  ", "cyan").append(figures.tree, "bold")
-        yield Text(
-            f"  expected {before:.0f} min, now {after:.0f} min; "
-            f"at worst {worst_before:.0f} min, now {worst_after:.0f} min"
-        )
-        for cause, (odds_before, odds_after) in figures.odds.items():
-            yield Text(f"  {cause}: {odds_before:.0%}, now {odds_after:.0%}")
+        expected, worst = (_both(*(f"{one:.0f} min" for one in pair)) for pair in (figures.minutes, figures.worst))
+        yield Text(f"  expected {expected}; at worst {worst}")
+        for cause, pair in figures.odds.items():
+            yield Text(f"  {cause}: {_both(*(f'{odds:.0%}' for odds in pair))}")
+
+
+def _both(before: str, after: str) -> str:
+    """Return a figure as it was and as it is; once where that prints alike."""
+    return f"{before} as before" if before == after else f"{before}, now {after}"
