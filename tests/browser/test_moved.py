@@ -21,10 +21,11 @@ TREE, NEW_TREE, STEP, NEW_STEP = "seat-stuck", "no-tilt", "volts", "read-volts"
 
 
 class Editions(NamedTuple):
-    """Two editions of a library, as folders of their sites."""
+    """Two editions of a library, as folders of their sites; the later one as a single file, too."""
 
     old: Path
     new: Path
+    pocket: Path
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +41,8 @@ def editions(tmp_path_factory: pytest.TempPathFactory) -> Editions:
     for site in ("old", "new"):
         # The real worker would go on showing the old edition until it holds the whole new one.
         (folder / site / "sw.js").write_text("", "utf-8")
-    return Editions(folder / "old", folder / "new")
+    assert kb(library, "pack", "--out", str(folder / "pocket.html"), *DAY).code == 0
+    return Editions(folder / "old", folder / "new", folder / "pocket.html")
 
 
 def walked(browser: Browser, url: str, trees: Trees) -> Walker:
@@ -73,6 +75,13 @@ def test_an_old_address_leads_on_with_walk_and_step(browser: Browser, editions: 
         browser.await_js("new Promise((done) => setTimeout(() => done(scrollY > 0), 300))")
         tops.append(browser.eval(top))
     assert abs(tops[0] - tops[1]) < 80, "the old address comes to the same place as the new one"
+
+
+def test_the_pocket_file_leads_on_too(browser: Browser, editions: Editions) -> None:
+    """A tree by its earlier id is the tree of today."""
+    browser.open(f"{editions.pocket.as_uri()}#tree-{TREE}")
+    browser.await_js(f"document.querySelector('[data-ft-tree={NEW_TREE}]:not([hidden])') !== null")
+    assert browser.url().endswith(f"#tree-{NEW_TREE}")
 
 
 def test_an_open_visit_goes_on_in_the_new_edition(browser: Browser, serve: Serve, editions: Editions) -> None:

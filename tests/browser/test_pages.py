@@ -57,6 +57,15 @@ def test_pages_run_from_disk(browser: Browser, demo_site: Path) -> None:
         assert browser.eval("getComputedStyle(document.querySelector('.ft-standing')).borderTopWidth") == "2px"
 
 
+def test_the_address_of_a_step_brings_it_into_view(browser: Browser, demo_site: Path) -> None:
+    """Panels and pictures that come above a step after the page has opened do not push it off the screen."""
+    browser.open(f"{(demo_site / 'trees' / 'does-not-stop.html').as_uri()}#desk")
+    browser.await_js("document.querySelector('.fw-site') !== null")
+    browser.await_js("new Promise((done) => setTimeout(() => done(true), 500))")
+    top = browser.eval("document.getElementById('desk').getBoundingClientRect().top")
+    assert 0 <= top < browser.eval("innerHeight") / 2
+
+
 def test_pages_run_from_a_server(browser: Browser, served: Served) -> None:
     """From a server each kind of page does the same."""
     for page in KINDS:

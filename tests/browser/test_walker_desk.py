@@ -70,6 +70,28 @@ def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: 
     assert "Here the caller stops" not in browser.text("[data-ft-current]")
 
 
+def test_safety_questions_left_out_are_named_once(browser: Browser, demo_site: Path) -> None:
+    """Going on with open safety questions names them and asks once; the record says what was not asked."""
+    walker = Walker(browser)
+    walker.begin(page(demo_site, "chair-dead"), desk=True)
+    first, *others = browser.eval("faultTrees.data.index.desk.map((one) => one.ask)")
+    browser.eval("document.querySelector('input[name=fw-desk-0][value=No]').click()")
+    assert not browser.visible("[data-ft=desk-skip]")
+    browser.click("[data-ft=found-skip]")
+    assert browser.texts(".fw-found .fw-ask li") == others
+    assert browser.visible("#fw_desk_title"), "one tap does not pass them"
+    browser.click("[data-ft=desk-skip]")
+    assert browser.count("#fw_desk_title") == 0
+    walker.acknowledge()
+    browser.click("[data-ft=answer]:not([disabled])")
+    assert browser.count(".fw-unasked") == 0, "said once"
+    assert browser.visible("[data-ft=desk-open]"), "and still open"
+    assert walker.visit()["not_asked"] == others
+    told = browser.eval("faultTrees.record.text(faultTrees.record.clean(faultTrees.store.all()[0]))")
+    assert f"{first} No" in told
+    assert all(f"{ask} not asked" in told for ask in others)
+
+
 @chromium_only
 def test_calling_technician_gets_every_step(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """A technician on the phone gets the technician's steps, in the desk's wording where there is one."""

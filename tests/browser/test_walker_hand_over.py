@@ -81,6 +81,34 @@ def test_link_carries_the_readings(browser: Browser, served: Served, trees: Tree
     visit = walker.visit()
     assert [one["answer"] for one in visit["steps"]] == [one["label"] for _, one in [*plan, (at, way)]]
     assert visit["steps"][-1]["reading"] == reading
+    assert not any(one["assumed"] for one in visit["steps"])
+
+
+@chromium_only
+def test_link_carries_which_answers_were_only_taken_as_if(browser: Browser, served: Served, trees: Trees) -> None:
+    """What was not known stays so for who takes over by the link; that a code has no room for it is said."""
+    tree_id, plan = trees.find(lambda step: step["kind"] == "check")
+    at = trees.ends_at(tree_id, plan)
+    way = trees.by_id[tree_id]["steps"][at]["ways"][0]
+    walker = Walker(browser)
+    walker.begin(f"{served.url}trees/{tree_id}.html")
+    walker.rush([*plan, (at, way)])
+    code = walker.visit()["code"]
+    browser.click("[data-ft=hand-over]")
+    link = f"{browser.attribute('.fw-link a', 'href')}&assumed={len(plan)}.99999"
+    browser.eval(_FORGET)
+    ready(browser, f"{served.url}index.html")
+    browser.open(link)
+    browser.await_js(CURRENT)
+    assert [one["assumed"] for one in walker.visit()["steps"]] == [False] * len(plan) + [True]
+    assert browser.visible("[data-ft=come-back]")
+    assert f"&assumed={len(plan)}" in browser.url()
+    browser.eval(_FORGET)
+    ready(browser, f"{served.url}index.html")
+    browser.fill("[data-ft=resume-box]", code)
+    browser.click("[data-ft=resume]")
+    browser.await_js(CURRENT)
+    assert "a code does not carry" in browser.text(".fw-status")
 
 
 @pytest.mark.parametrize(

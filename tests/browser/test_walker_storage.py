@@ -170,6 +170,13 @@ def test_record_leaves_the_device(browser: Browser, demo_site: Path, trees: Tree
     assert record["outcome"] == "cured"
     assert record["fixes"][0]["proof"]["items"]
     assert record["fixes"][0]["cured"]
+    steps = trees.by_id[tree_id]["steps"]
+    at = trees.ends_at(tree_id, plan)
+    assert record["reached"] == {"tree": tree_id, "step": at, "kind": "fix", "text": steps[at]["text"]}
+    for ack in record["acknowledgements"]:
+        assert steps[ack["step"]]["text"] in browser.text(".fw-record"), (
+            "a caution is told with the step that it stood before"
+        )
     assert record["remark"] == f"tag {HOSTILE}"
     assert [one["step"] for one in record["steps"]][: len(plan)] == [step for step, _ in plan]
     text = browser.eval("faultTrees.record.text(faultTrees.record.clean(faultTrees.store.all()[0]))")

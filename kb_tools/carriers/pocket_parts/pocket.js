@@ -23,7 +23,10 @@
   }
 
   function follow() {
-    const id = location.hash.startsWith("#tree-") ? location.hash.slice(6) : "";
+    const named = location.hash.startsWith("#tree-") ? location.hash.slice(6) : "";
+    const id = named && faultTrees.today(named).tree;
+    // What an earlier edition called otherwise, as the site's pages lead on from old addresses.
+    if (id !== named) history.replaceState(history.state, "", "#tree-" + id);
     const place = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
     const chosen = document.querySelector('[data-ft-tree="' + CSS.escape(id) + '"]') || (place && place.closest("[data-ft-figures]"));
     // An open walk hides the rest of the page; a table that it leads to is looked at meanwhile.

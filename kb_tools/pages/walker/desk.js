@@ -7,7 +7,7 @@
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
 
-  faultTrees.desk = { untrained, mayDo, beside, question, choice, questions, answer, asked };
+  faultTrees.desk = { untrained, mayDo, beside, question, choice, questions, answer, asked, open };
 
   const HANDS = ["check", "measure", "do", "fix"];
 
@@ -59,6 +59,11 @@
   /** @param {Visit} visit @param {string} ask */
   function asked(visit, ask) {
     return visit.desk.find((one) => one.ask === ask) || null;
+  }
+
+  /** The safety questions that were not asked. @param {Visit} visit @returns {string[]} */
+  function open(visit) {
+    return questions().map(({ ask }) => ask).filter((ask) => !asked(visit, ask));
   }
 
   /**

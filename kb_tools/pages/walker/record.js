@@ -114,6 +114,7 @@
     mode: (/** @type {any} */ value) => (value === "desk" ? value : "technician"),
     caller: new Set(["user", "carer", "technician"]),
     found_seen: false,
+    desk_told: false,
     started: "",
     updated: "",
     ended: null,
@@ -126,6 +127,8 @@
     desk: [{ ask: "", answer: "", bad: false, say: "", stop_use: null, at: "" }],
     fixes: [{ ...AT, text: "", at: "", spares: [{ id: "", name: "" }], proof: perhaps({ id: "", title: "", items: [{ item: "", result: RESULT }] }), cured: false }],
     proof: perhaps({ ...AT, results: [RESULT] }),
+    not_asked: [""],
+    reached: perhaps({ ...AT, kind: "", text: "" }),
     walk: (/** @type {any} */ value) => value,
     timer: perhaps({ ...AT, minutes: 0, start: 0 }),
     stop_use: [""],
@@ -150,9 +153,10 @@
    * @param {Visit} visit
    */
   function exported(visit) {
-    const { found_seen, exported, proof, timer, walk, start, fields, desk, acks, searches: searched, ...kept } = visit;
+    const { found_seen, desk_told, exported, proof, timer, walk, start, fields, desk, acks, not_asked, reached, searches: searched, ...kept } = visit;
     const { lamps, settings, reported_by, reported, ...named } = fields;
-    return { ...kept, ...named, as_found: { lamps, settings, reported_by, reported }, safety_questions: desk, acknowledgements: acks, ...(searched.length ? { searches: searched } : {}) };
+    return { ...kept, ...named, as_found: { lamps, settings, reported_by, reported }, safety_questions: desk, acknowledgements: acks,
+      ...(not_asked.length ? { not_asked } : {}), ...(reached ? { reached } : {}), ...(searched.length ? { searches: searched } : {}) };
   }
 
   /** @param {string | null} iso @returns {string} date and time as the device writes them */
@@ -171,6 +175,10 @@
     const when = (/** @type {string} */ at) => (new Date(at).toDateString() === new Date(visit.started).toDateString() ? faultTrees.view.clock(at) : moment(at)) + " · ";
     /** @param {RecordStep} one */
     const stepLine = (one) => when(one.at) + one.text + " → " + given(one);
+    const { reached } = visit;
+    const steps = [...(reached ? [reached] : []), ...visit.steps, ...visit.withdrawn];
+    /** @param {Visit["acks"][0]} ack */
+    const before = (ack) => words.record_ack[ack.kind].replace("{step}", () => (steps.find((one) => one.tree === ack.tree && one.step === ack.step) || { text: ack.step }).text);
     const caller = visit.caller ? words.who[visit.caller] : words.none;
     const said = (/** @type {any} */ value) => (value ? [value] : []);
     /** @type {Record<string, string[]>} */
@@ -179,10 +187,11 @@
       started: said(moment(visit.started)),
       mode: [words.mode[visit.mode] + (visit.mode === "desk" ? ", " + words.asked_by.replace("{caller}", caller) : "")],
       found: found.map((name) => words.field[name] + ": " + (name === "reported_by" ? words.who[visit.fields[name]] || "" : visit.fields[name])),
-      safety: visit.desk.map((one) => one.ask + " " + one.answer),
+      safety: [...visit.desk.map((one) => one.ask + " " + words[one.answer.toLowerCase()]), ...visit.not_asked.map((ask) => ask + " " + words.not_asked)],
       steps: visit.steps.map(stepLine),
+      reached: reached ? [words.kinds[reached.kind] + ": " + reached.text] : [],
       withdrawn: visit.withdrawn.map(stepLine),
-      acknowledged: visit.acks.map((one) => when(one.at) + words.record_ack[one.kind] + ": " + one.text),
+      acknowledged: visit.acks.map((one) => when(one.at) + before(one) + ": " + one.text),
       fixes: visit.fixes.flatMap((one) => fixLines(one, when(one.at))),
       stop_use: visit.stop_use,
       searches: visit.searches,

@@ -220,6 +220,7 @@ interface Visit {
   mode: "technician" | "desk";
   caller: "user" | "carer" | "technician" | null;
   found_seen: boolean;
+  desk_told: boolean;
   started: string;
   updated: string;
   ended: string | null;
@@ -235,6 +236,8 @@ interface Visit {
   walk: StoredWalk;
   timer: { tree: string; step: string; minutes: number; start: number } | null;
   stop_use: string[];
+  not_asked: string[];
+  reached: { tree: string; step: string; kind: string; text: string } | null;
   searches: string[];
   left: string | null;
   outcome: string | null;
@@ -317,7 +320,7 @@ interface View {
   ask(text: string, ft: string, label: string, click: () => void): any;
   choiceOf(name: string, title: string, values: [string, string][], now: string | null, chosen: (value: string) => void, shut?: string[]): any;
   visitField(of: { visit: Visit; save: () => void }, name: string): any;
-  deskOpen(session: Session): string;
+  deskAsk(session: Session): any;
   panel(ft: string | null, label: string, content: () => any): { opener: any; body: any };
   session: {
     begin(tree: string, mode: Visit["mode"]): Promise<Session>;
@@ -339,6 +342,7 @@ interface View {
   standing(session: Session): any;
   trail(session: Session): any;
   assumed(session: Session): any[];
+  guesses(session: Session): { at: number; text: string }[];
   known(session: Session): any;
   found(session: Session, onward: () => void): any;
   deskFirst(session: Session): any;
@@ -448,6 +452,7 @@ interface FaultTrees {
     questions(): DeskQuestion[];
     asked(visit: Visit, ask: string): Visit["desk"][number] | null;
     answer(visit: Visit, question: DeskQuestion, given: string): void;
+    open(visit: Visit): string[];
   };
   view: View;
   /** Whether this is the pocket file, beside which nothing lies. */

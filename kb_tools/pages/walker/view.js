@@ -128,14 +128,12 @@
     const notes = [...session.notes.splice(0), ...(faultTrees.store.kept ? [] : [words.not_kept])];
     const live = session.knowing ? view.known(session) : view.stepSection(session);
     const first = firstPanel();
-    const deskOpen = visit.mode === "desk" && !first && view.deskOpen(session);
     const handing = live.querySelector('[data-ft="hand-over"]') ? ["", ""] : view.handOver(session, "tool");
     const ending = live.querySelector('[data-ft="end-visit"], [data-ft="left"]') ? "" : view.closing(session);
     lay(
       h("header.fw-bar", h("span", session.tree.title), h("strong.fw-job", visit.fields.job)),
       h("div.fw-strip"), status,
-      deskOpen && view.ask(deskOpen, "desk-open", words.desk_ask, openFound),
-      first, live, ...view.assumed(session), session.knowing ? "" : view.standing(session),
+      first || (visit.mode === "desk" && view.deskAsk(session)), live, ...view.assumed(session), session.knowing ? "" : view.standing(session),
       h("nav.fw-tools", { "aria-label": words.step_line.replace("{n}", String(visit.steps.length + 1)) },
         button("back", "tool", words.back, back), handing[0],
         button("record", "tool", words.record, () => record(visit)),
@@ -145,10 +143,10 @@
     );
     drawStrip();
     if (notes.length) say(notes.join(" "));
-    const target = first && firstOpen ? first.querySelector("h2") : live.querySelector(".fw-cautions:not(.fw-read)") || live.querySelector("h1");
+    const target = screen.querySelector(".fw-found h2, .fw-unasked h2") || live.querySelector(".fw-cautions:not(.fw-read)") || live.querySelector("h1");
     if (!move) return;
     window.scrollTo(0, 0);
-    target.focus({ preventScroll: Boolean(first && firstOpen) });
+    target.focus({ preventScroll: Boolean(first) });
   }
 
   /** What is asked once, at the begin: on the phone the safety questions, at the chair how it was found. */
@@ -308,6 +306,19 @@
     return true;
   }
 
+  /** Keep the step that the address names in view while panel and pictures above it come; not every browser does that by itself. */
+  function rest() {
+    const place = document.getElementById(location.hash.slice(1));
+    const [came] = performance.getEntriesByType("navigation");
+    // Who comes back or reloads stands where they stood; the pocket file goes to its places itself.
+    if (!place || faultTrees.pocket || /** @type {any} */ (came || {}).type !== "navigate") return;
+    const watch = new ResizeObserver(() => place.scrollIntoView());
+    const end = () => watch.disconnect();
+    watch.observe(document.body);
+    ["wheel", "touchstart", "pointerdown", "keydown"].forEach((type) => addEventListener(type, end, { once: true, passive: true }));
+    setTimeout(end, 3000);
+  }
+
   async function boot() {
     const moved = document.querySelector("[data-ft-moved]");
     if (moved) return location.replace(moved.getAttribute("href") + location.hash);
@@ -332,7 +343,10 @@
       begin.addEventListener("click", () => starting(begin, false));
     });
     const known = location.hash === "#known" && begins[0];
-    if (!(await fromAddress())) drawPage("");
+    if (!(await fromAddress())) {
+      drawPage("");
+      rest();
+    }
     if (known) starting(known, true);
   }
 

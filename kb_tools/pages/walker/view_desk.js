@@ -10,14 +10,38 @@
   const { words } = faultTrees;
   const { h, fill, button } = view;
 
-  Object.assign(view, { deskFirst, deskOpen, technicianOnly, handOver });
+  Object.assign(view, { deskFirst, deskAsk, technicianOnly, handOver });
 
-  /** How many safety questions were asked; empty when all were. @param {Session} session @returns {string} */
-  function deskOpen(session) {
+  /** How many safety questions were asked; empty when all were. @param {Visit} visit @returns {string} */
+  function counted(visit) {
     const { desk } = faultTrees;
-    const all = desk.questions();
-    const n = all.filter((one) => desk.asked(session.visit, one.ask)).length;
-    return n < all.length ? fill(words.desk_asked, { n, all: all.length }) : "";
+    const open = desk.open(visit).length;
+    const all = desk.questions().length;
+    return open ? fill(words.desk_asked, { n: all - open, all }) : "";
+  }
+
+  /**
+   * The safety questions that were not asked, by name, and the way on without them.
+   * @param {Session} session
+   * @param {() => void} onward
+   * @param {...any} more other buttons
+   */
+  function unasked({ visit, save }, onward, ...more) {
+    const skip = button("desk-skip", "tool", words.desk_skip, () => {
+      visit.desk_told = true;
+      save();
+      onward();
+    });
+    return [h("h2", { tabindex: "-1" }, words.desk_unasked), h("ul", faultTrees.desk.open(visit).map((/** @type {string} */ ask) => h("li", ask))), more, skip];
+  }
+
+  /** What stands before a step while safety questions are open: once all of them by name, then their number. @param {Session} session */
+  function deskAsk(session) {
+    const { visit } = session;
+    const { openFound, step } = view.shell;
+    const text = counted(visit);
+    if (!text || visit.desk_told) return text && view.ask(text, "desk-open", words.desk_ask, openFound);
+    return h("section.fw-ask.fw-unasked", unasked(session, () => step(true), button("desk-open", "tool", words.desk_ask, openFound)));
   }
 
   /**
@@ -28,7 +52,19 @@
     const { desk } = faultTrees;
     const { visit } = session;
     const count = h("p.fw-note", { role: "status" });
-    const show = () => (count.textContent = deskOpen(session));
+    const notice = h("div.fw-ask", { role: "alert", hidden: true });
+    const { closeFirst } = view.shell;
+    const show = () => {
+      count.textContent = counted(visit);
+      if (!count.textContent) notice.hidden = true;
+      if (!notice.hidden) notice.replaceChildren(...unasked(session, closeFirst).flat());
+      skip.hidden = !notice.hidden;
+    };
+    const skip = button("found-skip", "ack", words.found_skip, () => {
+      notice.hidden = visit.desk_told;
+      show();
+      if (notice.hidden) closeFirst();
+    });
     const asks = desk.questions().map((question, at) => {
       const alert = h("p.fw-stop", { role: "alert" });
       const warn = () => {
@@ -60,7 +96,7 @@
     return h("section.fw-found", { "aria-labelledby": "fw_desk_title" },
       h("h2", { id: "fw_desk_title", tabindex: "-1" }, words.desk_title), h("p", words.desk_lead), asks, count, caller,
       ["job", "reported", "lamps"].map((name) => view.visitField(session, name)),
-      button("found-skip", "ack", words.found_skip, () => view.shell.closeFirst()));
+      skip, notice);
   }
 
   /**
@@ -104,6 +140,6 @@
       h("output", { ft: "code", class: "fw-code" }, session.visit.code), copy(session.visit.code),
       link && [h("p", words.hand_link), h("p.fw-link", h("a", { href: link }, link)), copy(link)],
       session.state.isolated.length > 0 && h("p.fw-note", words.hand_isolated),
-      session.visit.desk.map((one) => one.stop_use && h("p.fw-note", fill(words.hand_stop_use, { text: one.stop_use }))));
+      [...session.visit.desk.flatMap((one) => one.stop_use || []), ...view.guesses(session).map((one) => one.text)].map((text) => h("p.fw-note", fill(words.hand_tell, { text }))));
   }
 })();

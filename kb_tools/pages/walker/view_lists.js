@@ -12,7 +12,7 @@
   const { h, fill, button } = view;
   const LONG = ["lamps", "settings", "reported", "remark"];
 
-  Object.assign(view, { visitField, strip, standing, trail, found, assumed });
+  Object.assign(view, { visitField, strip, standing, trail, found, assumed, guesses });
 
   /** @param {Session} session @returns {any[]} what stays on the screen: isolations and stop-use advice */
   function strip(session) {
@@ -40,11 +40,14 @@
     return h("details.fw-standing", h("summary", fill(words.standing, { n: causes.length }), " · ", left), h("ul", lines));
   }
 
+  /** @param {Session} session @returns {{at: number, text: string}[]} answers that were not known, from 0, each as a sentence */
+  function guesses({ visit }) {
+    return visit.steps.flatMap((one, at) => (one.assumed ? [{ at, text: fill(words.assumed_at, { n: at + 1, answer: one.answer }) }] : []));
+  }
+
   /** @param {Session} session @returns {any[]} answers that were not known, each with the way back to it */
   function assumed(session) {
-    return session.visit.steps.flatMap((one, at) => one.assumed
-      ? [view.ask(fill(words.assumed_at, { n: at + 1, answer: one.answer }), "come-back", fill(words.come_back, { n: at + 1 }), () => view.shell.act(() => session.reopen(at)))]
-      : []);
+    return guesses(session).map(({ at, text }) => view.ask(text, "come-back", fill(words.come_back, { n: at + 1 }), () => view.shell.act(() => session.reopen(at))));
   }
 
   /** The trail on the screen; what has not changed stays there, so that a step costs no more late in a walk. */

@@ -18,6 +18,9 @@
   /** @param {{tree: string, step: string}} entry @returns {Step} */
   const stepOf = (entry) => treeOf(entry.tree).steps[entry.step];
 
+  /** Whether two entries are one answer to one step. @param {Record<"tree" | "step" | "answer", string>} one @param {Record<"tree" | "step" | "answer", string>} other */
+  const same = (one, other) => one.tree === other.tree && one.step === other.step && one.answer === other.answer;
+
   /** @implements {Session} */
   class Open {
     /** @param {Walk} walk @param {Visit} visit */
@@ -136,17 +139,20 @@
       const fresh = visit.steps.length;
       trail.forEach((entry, at) => {
         const known = visit.steps[at];
-        if (known && known.tree === entry.tree && known.step === entry.step && known.answer === entry.answer) return;
+        if (known && same(known, entry)) return;
         const { kind, text } = stepOf(entry);
         const { value, answer } = entry;
         const reading = kind === "measure" && value !== answer ? String(value) : null;
         const stated = this.stated.has(entry.tree + "/" + entry.step);
-        visit.steps[at] = { tree: entry.tree, step: entry.step, kind, text, at: faultTrees.record.now(), answer, reading, assumed: false, kept: at > fresh && !stated, stated };
-        visit.withdrawn = visit.withdrawn.filter((one) => one.tree !== entry.tree || one.step !== entry.step || one.answer !== answer);
+        const kept = at > fresh && !stated;
+        const assumed = kept && visit.withdrawn.some((one) => one.assumed && same(one, entry));
+        visit.steps[at] = { tree: entry.tree, step: entry.step, kind, text, at: faultTrees.record.now(), answer, reading, assumed, kept, stated };
+        visit.withdrawn = visit.withdrawn.filter((one) => !same(one, entry));
       });
       visit.steps.length = trail.length;
       if (trail.length) visit.found_seen = true;
       visit.trees = [...new Set([visit.start, ...trail.map((entry) => entry.tree), tree])].map((id) => ({ tree: id, title: treeOf(id).title, fingerprint: treeOf(id).fingerprint }));
+      visit.reached = { tree, step: this.state.step, kind: this.state.kind, text: this.step.text };
       visit.walk = walk.toJSON();
       visit.code = walk.code();
       visit.stop_use = this.stopUse();
@@ -219,14 +225,16 @@
     save = () => {
       const { visit } = this;
       visit.updated = faultTrees.record.now();
+      visit.not_asked = visit.mode === "desk" ? faultTrees.desk.open(visit) : [];
       faultTrees.store.put(visit);
       view.shell.mark();
     };
 
-    /** The walk as an address's fragment: code, readings, job reference, safety questions that were answered badly. */
+    /** The walk as an address's fragment: code, readings, job reference, safety questions that were answered badly, answers that were only taken as if. */
     address() {
       const bad = this.visit.desk.filter((one) => one.bad).map((one) => faultTrees.desk.questions().findIndex(({ ask }) => ask === one.ask));
-      return this.walk.link() + "&job=" + encodeURIComponent(this.visit.fields.job) + (bad.length ? "&bad=" + bad.join(".") : "");
+      const guessed = view.guesses(this).map((/** @type {{at: number}} */ one) => one.at);
+      return this.walk.link() + "&job=" + encodeURIComponent(this.visit.fields.job) + (bad.length ? "&bad=" + bad.join(".") : "") + (guessed.length ? "&assumed=" + guessed.join(".") : "");
     }
 
     /** The link that hands this walk over; null where the site has no address. */
@@ -267,15 +275,17 @@
     const walk = await faultTrees.resume(given);
     const { trail, tree } = walk.state();
     const more = new URLSearchParams(given.slice(given.indexOf("#") + 1));
+    const listed = (/** @type {string} */ name) => (more.get(name) || "").split(".").filter((at) => /^\d{1,4}$/.test(at)).map(Number);
     const visit = faultTrees.record.create(trail.length ? trail[0].tree : tree, more.get("mode") === "desk" ? "desk" : "technician");
-    for (const at of (more.get("bad") || "").split(".")) {
-      const question = /^\d{1,3}$/.test(at) && faultTrees.desk.questions()[Number(at)];
+    for (const at of listed("bad")) {
+      const question = faultTrees.desk.questions()[at];
       if (question) faultTrees.desk.answer(visit, question, question.bad);
     }
     visit.fields.job = (more.get("job") || "").slice(0, 60) || visit.fields.job;
     visit.found_seen = true;
     const session = new Open(walk, visit);
-    session.notes.push(view.fill(words.resumed, { n: trail.length + 1 }));
+    for (const one of listed("assumed").map((at) => visit.steps[at])) if (one) one.assumed = one.kind === "check" || one.kind === "measure";
+    session.notes.push(view.fill(words.resumed, { n: trail.length + 1 }), ...(trail.length && !more.has("walk") ? [words.resumed_code] : []));
     session.save();
     return session;
   }
