@@ -50,6 +50,10 @@ _FAMILIES = (
 """Units that measure the same thing in this trade. Dimensions alone would not do: they would offer
 joules for a torque, and take turns a minute for a frequency."""
 
+_ALSO = {"degC": "K", "degF": "K"}
+"""Unit -> another in which its readings may be given, but not the other way: `K` is written for a rise
+too, and a rise of 40 K must not be read from a temperature of 40 degC."""
+
 _ALONE = ("%", "deg", "rpm", "dB", "lux")
 _KNOWN = (*(unit for family in _FAMILIES for unit in family), *_ALONE)
 
@@ -138,7 +142,7 @@ def accepted(unit: Unit) -> dict[str, tuple[float, float]]:
     for family in _FAMILIES:
         if any(_same(unit.text, other) for other in family):
             found |= {other: _line(other, unit) for other in family if not _same(unit.text, other)}
-    return found
+    return found | {also: _line(also, unit) for own, also in _ALSO.items() if _same(unit.text, own)}
 
 
 def read_reading(text: str, unit: Unit) -> float:

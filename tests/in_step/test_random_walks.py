@@ -42,6 +42,7 @@ NONSENSE = (
     "3 lbf in",
     "3 lbf  ft",
     "100 degF",
+    "300.15 K",
     "40 \u00b0C",
     "2 in",
     "2 cm",

@@ -24,6 +24,9 @@ PUBLISHED = [
     ("mph", "km/h", 1.609_344, 0.0, 15),  # exact
     ("mph", "m/s", 0.447_04, 0.0, 15),  # exact
     ("degF", "degC", 1 / 1.8, -32 / 1.8, 15),  # t/degC = (t/degF - 32)/1.8, exact
+    # SI brochure, 9th edition, 2.3.1: t/degC = T/K - 273.15, exact; with the line above, t/degF = 1.8 T/K - 459.67.
+    ("K", "degC", 1.0, -273.15, 15),
+    ("K", "degF", 1.8, -459.67, 15),
     # A fastener maker's table of tightening torques: 1 N m = 8.851 lbf in = 0.7376 lbf ft.
     ("N m", "lbf in", 8.851, 0.0, 4),
     ("N m", "lbf ft", 0.7376, 0.0, 4),
@@ -51,6 +54,18 @@ def test_factors_are_those_that_are_published(
     found = accepted(unit_of(step))[reading]
     assert found[0] == pytest.approx(factor, rel=0.51 * 10 ** (1 - digits))
     assert found[1] == pytest.approx(offset, rel=1e-15)
+
+
+# Fixed points: the triple point of water is 273.16 K and 0.01 degC (SI brochure), 0 degC is 273.15 K and 32 degF.
+@pytest.mark.parametrize(
+    ("kelvin", "celsius", "fahrenheit"), [(273.16, 0.01, 32.018), (273.15, 0, 32), (313.15, 40, 104)]
+)
+def test_a_temperature_may_be_given_in_kelvin(kelvin: float, celsius: float, fahrenheit: float) -> None:
+    """Kelvins are read where a temperature is asked; a rise in K is not read from a temperature."""
+    assert read_reading(f"{kelvin} K", unit_of("degC")) == celsius
+    assert read_reading(f"{kelvin} K", unit_of("degF")) == fahrenheit
+    with pytest.raises(UnitProblem):
+        read_reading("40 degC", unit_of("K"))
 
 
 # A fastener maker's table: 3 N m = 27, 6 = 53, 10 = 89, 25 = 221 lbf in, printed to the pound.
@@ -178,7 +193,7 @@ NUMBERS = st.floats(-1e6, 1e6).filter(lambda number: number == 0 or abs(number) 
 def test_there_and_back_again(number: float, step: str, data: st.DataObject) -> None:
     """A value given in another unit that is offered is the same value, to the digits that are kept."""
     unit = unit_of(step)
-    other = data.draw(st.sampled_from(sorted(accepted(unit))))
+    other = data.draw(st.sampled_from(sorted(set(accepted(unit)) - {"K"})))
     there = read_reading(f"{number!r} {step}", unit_of(other))
     back = read_reading(f"{there!r} {other}", unit)
     # Beside an offset (32 degF) the digits of a small number are spent on the offset.
