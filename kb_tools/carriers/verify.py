@@ -48,7 +48,7 @@ def verify(site: Path) -> Comparison:
         files = dict(listed["files"])
         edition, number, date = str(listed["edition"]), listed["number"], listed["date"]
     except OSError as error:
-        raise UsageError(f"{listing} cannot be read ({error.strerror}); is {site} a built site?") from error
+        raise UsageError(_without_list(site, error)) from error
     except (ValueError, KeyError, TypeError) as error:
         raise UsageError(f"{listing} is no list of an edition; copy the site anew") from error
     there = {path.relative_to(site).as_posix(): path for path in site.rglob("*") if path.is_file()}
@@ -61,6 +61,20 @@ def verify(site: Path) -> Comparison:
         changed=sorted(name for name, wanted in files.items() if name in there and _hash(there[name]) != wanted),
         extra=sorted(set(there) - set(files) - {EDITION}),
     )
+
+
+def _without_list(site: Path, error: OSError) -> str:
+    """Say why the list of the edition cannot be read, and how to mend it."""
+    if not isinstance(error, FileNotFoundError):
+        remedy = "give yourself read permission on it, or copy the site anew"
+        return f"{site / EDITION} cannot be read ({error.strerror}); {remedy}"
+    if (site / "index.html").is_file():
+        return (
+            f"{EDITION}, the list of the edition, is missing in {site}, so nothing can be compared. Copy the whole "
+            "site anew, the folder kb/ with it; a site made by `mkdocs build` has no such list, `kb build` writes it"
+        )
+    remedy = "Name the folder that `kb build` wrote, the one with index.html"
+    return f"{site} is no built site: it holds no {EDITION}. {remedy}"
 
 
 def _hash(path: Path) -> str:
