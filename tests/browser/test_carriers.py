@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from browser.checkers import markup_errors
+
 if TYPE_CHECKING:
     from browser.browsing import Browser
     from browser.conftest import Serve
@@ -148,6 +150,11 @@ def test_the_pocket_file_stays_within_its_size(pocket_file: Path) -> None:
     assert len(text.encode("utf-8")) <= 25_000 * trees + 150_000
     assert not any(part in text for part in ("<link", " src=", "url(http"))
     assert "Permission is hereby granted" in text, "the licence stands inside"
+
+
+def test_the_pocket_file_is_valid_markup(pocket_file: Path) -> None:
+    """The Nu HTML checker finds no error in the pocket file, its styles included."""
+    assert not markup_errors([pocket_file])
 
 
 def test_the_pocket_file_finds_and_walks(browser: Browser, pocket_file: Path) -> None:
