@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 WORKER = "sw.js"
 MANIFEST = "kb/app.webmanifest"
+WALKER = "kb/walker.js"
+"""The script of every page, which is told that there is an app."""
 _SHORT = 12
 """Longer names are cut under an icon."""
 ICON_SIZES = (180, 192, 512)
@@ -55,5 +57,8 @@ def write_app(site: Path, library: Library) -> None:
     (site / MANIFEST).write_text(json.dumps(manifest, indent=1, sort_keys=True) + "\n", "utf-8")
     for size in ICON_SIZES:
         (folder / f"icon-{size}.png").write_bytes(png(size))
+    # Only a site that has the app asks for it: one of plain MkDocs, or a preview, would ask in vain.
+    with (site / WALKER).open("a", encoding="utf-8", newline="\n") as script:
+        script.write("faultTrees.installable=true;\n")
     worker = files("kb_tools.carriers") / "worker" / "sw.js"
     (site / WORKER).write_bytes(worker.read_bytes())

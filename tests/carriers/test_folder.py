@@ -15,8 +15,10 @@ import pytest
 
 from kb_tools.carriers import folder
 from kb_tools.carriers.licences import licences
-from kb_tools.findings import BuildError
+from kb_tools.carriers.verify import verify
+from kb_tools.findings import BuildError, UsageError
 from kb_tools.model.build import load
+from kb_tools.pages.mkdocs_plugin import build_site
 from kb_tools.rules import contract
 from kb_tools.rules.example_files import TODAY
 
@@ -183,3 +185,25 @@ def test_the_site_holds_no_path_of_this_machine(built: Path) -> None:
     for path in built.rglob("*"):
         if path.is_file():
             assert not any(place in path.read_bytes() for place in here), path
+
+
+def test_a_copy_without_its_list_is_told_how_to_mend_it(site: Path, tmp_path: Path) -> None:
+    """`kb verify` says what is missing, and tells a site without its list from a folder that is no site."""
+    (site / "kb/edition.json").unlink()
+    with pytest.raises(
+        UsageError, match=r"kb/edition\.json, the list of the edition, is missing.*Copy the whole site anew"
+    ):
+        verify(site)
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(UsageError, match=r"is no built site.*Name the folder that `kb build` wrote"):
+        verify(tmp_path / "empty")
+
+
+def test_only_a_built_site_says_that_it_has_an_app(built: Path, tmp_path: Path) -> None:
+    """The mark stands where the service worker lies: a site of plain MkDocs would ask for it in vain."""
+    mark = "faultTrees.installable=true;"
+    assert mark in (built / "kb/walker.js").read_text("utf-8")
+    assert (built / "sw.js").is_file()
+    build_site(SMALL / "mkdocs.yml", tmp_path / "plain", subject_of(SMALL))
+    assert mark not in (tmp_path / "plain/kb/walker.js").read_text("utf-8")
+    assert not (tmp_path / "plain/sw.js").exists()

@@ -47,12 +47,13 @@
     const data = faultTrees.data && faultTrees.data.index;
     if (!place || !data) return;
     const { library, count } = data;
-    const here = { number: library.edition || "–", date: spoken(library.date), trees: count };
+    const trees = faultTrees.counted(words().trees, count);
+    const here = { number: library.edition || "–", date: spoken(library.date), trees };
     const installed = status && status.current;
     const parts = [line("p", fill(installed ? words().on_device : words().this_copy, here))];
     const days = library.date ? Math.floor((Date.now() - Date.parse(library.date + "T12:00:00")) / DAY) : 0;
     if (library.max_age_days && days > library.max_age_days) {
-      parts.push(line("p", fill(words().old, { days, limit: library.max_age_days }), "ft-edition-old"));
+      parts.push(line("p", fill(words().old, { days: faultTrees.counted(words().days, days), limit: faultTrees.counted(words().days, library.max_age_days) }), "ft-edition-old"));
     }
     if (status && status.waiting) {
       const button = line("button", words().use, "ft-button");
@@ -89,7 +90,7 @@
   async function start() {
     await faultTrees.ready;
     show(null);
-    if (faultTrees.pocket || !/^https?:$/.test(location.protocol) || !window.isSecureContext || !("serviceWorker" in navigator)) return;
+    if (!faultTrees.installable || !/^https?:$/.test(location.protocol) || !window.isSecureContext || !("serviceWorker" in navigator)) return;
     navigator.serviceWorker.addEventListener("message", (event) => {
       if (event.data && event.data.type === "edition-status") show(event.data);
     });

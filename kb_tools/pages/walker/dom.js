@@ -12,6 +12,7 @@
   const TAGS = new Set("p br strong em code ul ol li a table thead tbody tr th td h4 h5 h6 blockquote".split(" "));
   const DEEPEST = 20;
 
+  Object.assign(faultTrees, { counted });
   Object.assign(view, { h, blocks, plain, fill, icon, root, clock, minutes, odds, gate, field, button, box, ok, way, ask, choiceOf, panel });
 
   /**
@@ -73,6 +74,16 @@
    */
   function fill(template, values) {
     return template.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
+  }
+
+  /**
+   * A count in words, in the form that the page's language has for the number.
+   * @param {Record<string, string>} forms by plural category of the Unicode CLDR
+   * @param {number} n
+   */
+  function counted(forms, n) {
+    const form = new Intl.PluralRules(document.documentElement.lang || "en").select(n);
+    return fill(forms[form] || forms.other, { n });
   }
 
   /** A mark that is looked at, not read. @param {string} sign */

@@ -455,6 +455,10 @@ interface FaultTrees {
     open(visit: Visit): string[];
   };
   view: View;
+  /** Whether a service worker lies beside the pages: only `kb build` writes one. */
+  installable?: boolean;
+  /** A count in words, in the form that the page's language has for the number. */
+  counted(forms: Record<string, string>, n: number): string;
   /** Whether this is the pocket file, beside which nothing lies. */
   pocket?: boolean;
   /** Where the data is unpacked first (the pocket file): resolves when it is there. */

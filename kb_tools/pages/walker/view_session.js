@@ -109,7 +109,7 @@
       visit.left = visit.outcome = visit.ended = null;
       this.state = this.walk.jump(this.facts);
       const kept = this.state.trail.length - state.trail.length - 1;
-      if (kept) this.notes.push(view.fill(words.kept_note, { n: kept }));
+      if (kept) this.notes.push(faultTrees.counted(words.kept_note, kept));
       this.follow();
       visit.steps[state.trail.length].assumed = Boolean(assumed);
       this.save();
