@@ -8,6 +8,7 @@ navigation, and gives every page its content-security policy.
 from __future__ import annotations
 
 import hashlib
+import html
 import logging
 import os
 import tempfile
@@ -266,6 +267,8 @@ class FaultTreesPlugin(BasePlugin[Options]):  # type: ignore[no-untyped-call]
         later = self._pages().later_scripts(page.file.src_uri)
         tags = "".join(f'<script src="{_root_of(page)}{name}" defer></script>' for name in later)
         output = output.replace("</body>", f"{tags}</body>", 1) if tags else output
+        if isinstance(page, _ReadyPage):
+            output = _with_title(output, page.source.title)
         ours = page.content or "" if isinstance(page, _ReadyPage) else ""
         # MkDocs keeps every page to the end; its content is written now and needed no more.
         page.content = ""
@@ -306,6 +309,17 @@ def _title_for_theme(title: str) -> str:
     back into characters, so that an escaped `<` would become a tag in the page's head.
     """
     return title.translate(_QUOTED).replace("&", "&amp;")
+
+
+def _with_title(page: str, title: str) -> str:
+    """Return a page whose `<title>` shows our title as it was written, whatever the theme made of it."""
+    start = page.find("<title>")
+    end = page.find("</title>", start)
+    shown = page[start:end]
+    for made in (_title_for_theme(title), title.translate(_QUOTED)):
+        if start >= 0 and made in shown:
+            return page[:start] + shown.replace(made, html.escape(title, quote=False), 1) + page[end:]
+    return page
 
 
 _QUOTED = str.maketrans(

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import html
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -207,3 +209,16 @@ def test_only_a_built_site_says_that_it_has_an_app(built: Path, tmp_path: Path) 
     build_site(SMALL / "mkdocs.yml", tmp_path / "plain", subject_of(SMALL))
     assert mark not in (tmp_path / "plain/kb/walker.js").read_text("utf-8")
     assert not (tmp_path / "plain/sw.js").exists()
+
+
+@pytest.mark.parametrize("title", ['Seat "stuck" & still', "AT&T", "5 < 6", "a &amp; b"])
+def test_a_page_bears_its_title_as_written(title: str, tmp_path: Path) -> None:
+    """Quotes stay quotes and entities are not doubled in what a browser's tab shows."""
+    library = Path(shutil.copytree(SMALL, tmp_path / "library"))
+    tree = library / "trees/seat/seat-stuck.yml"
+    tree.write_text("".join((f"title: '{title}'\n", *tree.read_text("utf-8").splitlines(keepends=True)[1:])), "utf-8")
+    build_site(library / "mkdocs.yml", tmp_path / "site", subject_of(library))
+    page = (tmp_path / "site/trees/seat-stuck.html").read_text("utf-8")
+    found = re.search("<title>(.*?)</title>", page)
+    assert found
+    assert html.unescape(found[1]) == f"{title} - Small library"
