@@ -152,6 +152,16 @@ def test_the_pocket_file_stays_within_its_size(pocket_file: Path) -> None:
     assert "Permission is hereby granted" in text, "the licence stands inside"
 
 
+def test_a_count_has_the_form_of_its_number(browser: Browser, demo_site: Path) -> None:
+    """One tree is not `1 trees`, on the page's foot either."""
+    browser.open((demo_site / "index.html").as_uri())
+    foot = browser.await_js("document.querySelector('[data-ft-edition] p')?.textContent")
+    n = browser.eval("faultTrees.data.index.count")
+    assert f", {n} trees." in foot
+    forms = "faultTrees.words.app.trees"
+    assert [browser.eval(f"faultTrees.counted({forms}, {n})") for n in (1, 2, 0)] == ["1 tree", "2 trees", "0 trees"]
+
+
 def test_the_pocket_file_is_valid_markup(pocket_file: Path) -> None:
     """The Nu HTML checker finds no error in the pocket file, its styles included."""
     assert not markup_errors([pocket_file])

@@ -55,17 +55,6 @@ def shown(tmp_path: Path) -> Iterator[Shown]:
     one.server.end()
 
 
-def test_a_preview_asks_for_no_app(browser: Browser, shown: Shown) -> None:
-    """A preview has no service worker, so its pages do not ask for one, nor for a manifest."""
-    browser.open(shown.page)
-    browser.await_js("document.querySelector('[data-ft-edition] p') !== null")
-    asked = browser.eval("performance.getEntriesByType('resource').map((one) => one.name)")
-    assert not [name for name in asked if name.endswith(("sw.js", ".webmanifest"))]
-    assert browser.eval("navigator.serviceWorker.getRegistrations().then((all) => all.length)") == 0
-    assert browser.eval("document.querySelector('link[rel=manifest]') === null")
-    assert not browser.eval("window.faultTrees.installable || false")
-
-
 def last_step(browser: Browser) -> str:
     """Return the id of the last step on the page."""
     found: str = browser.eval("[...document.querySelectorAll('section.ft-step')].pop().id")
