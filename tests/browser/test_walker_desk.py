@@ -93,6 +93,21 @@ def test_safety_questions_left_out_are_named_once(browser: Browser, demo_site: P
 
 
 @chromium_only
+def test_safety_questions_passed_by_an_answer_are_named(browser: Browser, demo_site: Path) -> None:
+    """Who answers the step below the open questions has them named on the next screen, with the way back to them."""
+    walker = Walker(browser)
+    walker.begin(page(demo_site, "chair-dead"), desk=True)
+    walker.acknowledge()
+    browser.click("[data-ft=answer]:not([disabled])")
+    browser.await_js("document.querySelector('.fw-unasked') !== null")
+    assert browser.texts(".fw-unasked li") == browser.eval("faultTrees.data.index.desk.map((one) => one.ask)")
+    assert browser.eval("document.activeElement.closest('.fw-unasked') !== null"), "before the next step"
+    browser.click("[data-ft=desk-open]")
+    assert browser.visible("#fw_desk_title")
+    assert len(walker.visit()["steps"]) == 1, "the answer given is kept"
+
+
+@chromium_only
 def test_calling_technician_gets_every_step(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """A technician on the phone gets the technician's steps, in the desk's wording where there is one."""
     tree_id, plan = trees.find(lambda step: step["kind"] == "fix" and step["who"] == "technician")

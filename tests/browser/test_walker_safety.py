@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING
 
 import pytest
@@ -195,6 +196,33 @@ def test_cannot_tell_lists_what_is_possible(browser: Browser, demo_site: Path, t
     assert walker.visit()["steps"][-1]["assumed"]
     browser.click("[data-ft=come-back]")
     browser.await_js(f"{CURRENT} === '{at}'")
+
+
+@chromium_only
+def test_what_was_not_known_stays_so_over_a_reopening(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """An earlier step is opened and answered again: a later answer that was only taken as if is kept as that."""
+
+    def plain(step: Data) -> bool:
+        return step["kind"] == "check" and all(way["via"] == "answer" for way in step["ways"]) and not step["cautions"]
+
+    tree_id, first, second = next(
+        (tree_id, way, way["to"])
+        for tree_id, tree in trees.by_id.items()
+        for way in tree["steps"][tree["start"]]["ways"]
+        if way["via"] == "answer" and plain(tree["steps"][way["to"]])
+    )
+    start, label = trees.by_id[tree_id]["start"], trees.by_id[tree_id]["steps"][second]["ways"][0]["label"]
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id))
+    walker.take(first)
+    browser.click("[data-ft=unsure]")
+    browser.click(f"[data-ft=unsure-go][data-ft-value={json.dumps(label)}]")
+    browser.await_js("document.querySelector('[data-ft=come-back]') !== null")
+    browser.click("[data-ft=trail]")
+    browser.await_js(f"{CURRENT} === '{start}'")
+    walker.take(first)
+    kept = walker.visit()["steps"][1]
+    assert (kept["step"], kept["answer"], kept["kept"], kept["assumed"]) == (second, label, True, True)
 
 
 @chromium_only
