@@ -16,7 +16,7 @@ import sys
 def run() -> None:
     """Run `kb`. Whoever stops it while its modules are still being read is told so, as later on."""
     try:
-        main = importlib.import_module(f"{__name__}._main").main  # this takes a second
+        main = importlib.import_module(f"{__name__}._main").main  # this takes a moment
     except KeyboardInterrupt:
         sys.stderr.write("\nAborted!\n")
         sys.exit(1)

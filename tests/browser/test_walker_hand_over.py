@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from browser.browsing import Browser
     from browser.conftest import OpenBrowser
     from browser.serving import Served
+    from browser.walking import Plan
 
 chromium_only = pytest.mark.parametrize("engine", ["chromium"], indirect=True)
 HOSTILE = "<img src=x onerror=window.hit=1><script>window.hit=1</script>"
@@ -61,25 +62,37 @@ _FORGET = """new Promise(done => {
 """Empties the device. A page that is left before it has made its database may leave WebKit's storage stuck."""
 
 
-def test_link_carries_the_readings(browser: Browser, served: Served, trees: Trees) -> None:
-    """From a site with an address the link leads another device to the same step, readings included."""
-    tree_id, plan = trees.find(lambda step: step["kind"] == "measure")
+def handed_over(browser: Browser, served: Served, trees: Trees, kind: str) -> Plan:
+    """Walk past the first step of a kind, and open the hand-over; return the ways taken."""
+    tree_id, plan = trees.find(lambda step: step["kind"] == kind)
     at = trees.ends_at(tree_id, plan)
-    way = trees.by_id[tree_id]["steps"][at]["ways"][0]
+    taken = [*plan, (at, trees.by_id[tree_id]["steps"][at]["ways"][0])]
     walker = Walker(browser)
     walker.begin(f"{served.url}trees/{tree_id}.html")
-    walker.rush([*plan, (at, way)])
-    reading = walker.visit()["steps"][-1]["reading"]
+    walker.rush(taken)
     browser.click("[data-ft=hand-over]")
+    return taken
+
+
+def forget(browser: Browser, served: Served) -> None:
+    """Empty the device and stand on the first page, as another device does."""
+    browser.eval(_FORGET)
+    ready(browser, f"{served.url}index.html")
+
+
+def test_link_carries_the_readings(browser: Browser, served: Served, trees: Trees) -> None:
+    """From a site with an address the link leads another device to the same step, readings included."""
+    walker = Walker(browser)
+    taken = handed_over(browser, served, trees, "measure")
+    reading = walker.visit()["steps"][-1]["reading"]
     link = browser.attribute(".fw-link a", "href")
     assert link
     assert link.startswith(served.url)
-    browser.eval(_FORGET)
-    ready(browser, f"{served.url}index.html")
+    forget(browser, served)
     browser.open(link)
     browser.await_js(CURRENT)
     visit = walker.visit()
-    assert [one["answer"] for one in visit["steps"]] == [one["label"] for _, one in [*plan, (at, way)]]
+    assert [one["answer"] for one in visit["steps"]] == [one["label"] for _, one in taken]
     assert visit["steps"][-1]["reading"] == reading
     assert not any(one["assumed"] for one in visit["steps"])
 
@@ -87,24 +100,17 @@ def test_link_carries_the_readings(browser: Browser, served: Served, trees: Tree
 @chromium_only
 def test_link_carries_which_answers_were_only_taken_as_if(browser: Browser, served: Served, trees: Trees) -> None:
     """What was not known stays so for who takes over by the link; that a code has no room for it is said."""
-    tree_id, plan = trees.find(lambda step: step["kind"] == "check")
-    at = trees.ends_at(tree_id, plan)
-    way = trees.by_id[tree_id]["steps"][at]["ways"][0]
     walker = Walker(browser)
-    walker.begin(f"{served.url}trees/{tree_id}.html")
-    walker.rush([*plan, (at, way)])
+    last = len(handed_over(browser, served, trees, "check")) - 1
     code = walker.visit()["code"]
-    browser.click("[data-ft=hand-over]")
-    link = f"{browser.attribute('.fw-link a', 'href')}&assumed={len(plan)}.99999"
-    browser.eval(_FORGET)
-    ready(browser, f"{served.url}index.html")
+    link = f"{browser.attribute('.fw-link a', 'href')}&assumed={last}.99999"
+    forget(browser, served)
     browser.open(link)
     browser.await_js(CURRENT)
-    assert [one["assumed"] for one in walker.visit()["steps"]] == [False] * len(plan) + [True]
+    assert [one["assumed"] for one in walker.visit()["steps"]] == [False] * last + [True]
     assert browser.visible("[data-ft=come-back]")
-    assert f"&assumed={len(plan)}" in browser.url()
-    browser.eval(_FORGET)
-    ready(browser, f"{served.url}index.html")
+    assert f"&assumed={last}" in browser.url()
+    forget(browser, served)
     browser.fill("[data-ft=resume-box]", code)
     browser.click("[data-ft=resume]")
     browser.await_js(CURRENT)
