@@ -7,10 +7,8 @@ again wherever the variable that bears it is out of use.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, field
-from itertools import chain, count, product
-from string import ascii_lowercase, ascii_uppercase
+from itertools import count, product
 from typing import TYPE_CHECKING
 
 import tree_sitter_javascript
@@ -41,6 +39,8 @@ _SCOPES = _FUNCTIONS | {
 _DECLARED_OUTSIDE = frozenset({"function_declaration", "generator_function_declaration", "class_declaration"})
 _SHORTHAND = frozenset({"shorthand_property_identifier", "shorthand_property_identifier_pattern"})
 _NAMES = _SHORTHAND | {"identifier"}
+_LETTERS = "etsnroiaclduhpmfgkwybvxCDETSNAIORLUFHPMBWGKYVjqzJQXZ"
+"""What a name may be made of: letters that words and keywords use most come first, which compresses best."""
 _KEYWORDS = frozenset({"do", "if", "in", "of", "as", "is"})
 
 
@@ -59,8 +59,8 @@ class _Scope:
     outer: _Scope | None
     is_function: bool
     variables: dict[str, _Variable] = field(default_factory=dict)
-    used: Counter[_Variable] = field(default_factory=Counter)
-    """What stands in this scope or inside it, and how often."""
+    used: set[_Variable] = field(default_factory=set)
+    """What stands in this scope or inside it."""
     foreign: set[str] = field(default_factory=set)
     """Names of nobody's variables that stand in it: globals."""
 
@@ -99,7 +99,7 @@ def shortened(script: str) -> str:
             if variable is None:
                 around.foreign.add(_text(node))
             else:
-                around.used[variable] += 1
+                around.used.add(variable)
     for variable in outermost.variables.values():
         variable.short = variable.name
     for scope in scopes[1:]:
@@ -174,16 +174,14 @@ def _name(scope: _Scope) -> None:
     """Give a scope's variables the shortest names that nothing in it uses; those around it have theirs."""
     own = set(scope.variables.values())
     taken = scope.foreign | {variable.short for variable in scope.used if variable not in own}
-    for variable in sorted(own, key=lambda one: (-scope.used[one], one.name)):
-        # A letter of the name itself, where one is free: then like things are called alike
-        # everywhere, which compresses best, and can still be guessed.
-        letters = (letter for letter in variable.name if letter.isalpha())
-        variable.short = next(name for name in chain(letters, _short_names()) if name not in taken)
+    # In the order in which they are declared: then functions of like parameters read alike, which compresses best.
+    for variable in scope.variables.values():
+        variable.short = next(name for name in _short_names() if name not in taken)
         taken.add(variable.short)
 
 
 def _short_names() -> Iterator[str]:
     for length in count(1):
-        for letters in product(ascii_lowercase + ascii_uppercase, repeat=length):
+        for letters in product(_LETTERS, repeat=length):
             if (name := "".join(letters)) not in _KEYWORDS:
                 yield name
