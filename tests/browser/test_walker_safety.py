@@ -50,6 +50,10 @@ def test_cautions_stand_before_the_answers(browser: Browser, demo_site: Path, tr
     assert browser.eval("document.activeElement.matches('[data-ft-current] h1')")
     acknowledged = [ack["id"] for ack in walker.visit()["acks"] if ack["step"] == at]
     assert sorted(acknowledged) == sorted(step["cautions"])
+    browser.click("[data-ft=back]")
+    browser.await_js(f"{CURRENT} !== '{at}'")
+    browser.click("[data-ft=record]")
+    assert f"caution before “{step['text']}”" in browser.text(".fw-record"), "a step left by the way back, in words"
 
 
 def test_isolations_are_told_kept_in_sight_and_asked_again(browser: Browser, demo_site: Path, trees: Trees) -> None:

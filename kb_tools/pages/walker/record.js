@@ -178,7 +178,12 @@
     const { reached } = visit;
     const steps = [...(reached ? [reached] : []), ...visit.steps, ...visit.withdrawn];
     /** @param {Visit["acks"][0]} ack */
-    const before = (ack) => words.record_ack[ack.kind].replace("{step}", () => (steps.find((one) => one.tree === ack.tree && one.step === ack.step) || { text: ack.step }).text);
+    const before = (ack) => {
+      const tree = faultTrees.data.trees[ack.tree];
+      // A step that was left by the way back stands in no list of the record.
+      const of = steps.find((one) => one.tree === ack.tree && one.step === ack.step) || (tree && tree.steps[ack.step]) || { text: ack.step };
+      return words.record_ack[ack.kind].replace("{step}", () => of.text);
+    };
     const caller = visit.caller ? words.who[visit.caller] : words.none;
     const said = (/** @type {any} */ value) => (value ? [value] : []);
     /** @type {Record<string, string[]>} */
