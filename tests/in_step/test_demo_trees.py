@@ -16,7 +16,6 @@ from in_step.recorder import Recorder
 from kb_tools.model.build import load
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 TREES, INDEX = compiled(load(ROOT))
@@ -41,12 +40,13 @@ def test_every_path_ends_alike(tmp_path: Path, tree: str) -> None:
     compare(tmp_path, [recorder])
 
 
-def links() -> Iterator[tuple[str, str]]:
-    """Yield each link step of the demo trees with its tree."""
-    for name, tree in TREES.items():
-        for step_id, step in tree["steps"].items():
-            if step["kind"] == "link":
-                yield name, step_id
+def links() -> dict[str, list[str]]:
+    """Return the link steps of each demo tree that has any."""
+    return {
+        name: found
+        for name, tree in TREES.items()
+        if (found := [step_id for step_id, step in tree["steps"].items() if step["kind"] == "link"])
+    }
 
 
 def way_to(tree: str, goal: str) -> list[tuple[str, str]]:
@@ -65,12 +65,15 @@ def way_to(tree: str, goal: str) -> list[tuple[str, str]]:
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize(("tree", "link"), list(links()))
-def test_every_path_across_a_link_ends_alike(tmp_path: Path, tree: str, link: str) -> None:
-    """Over each link, every path of the tree behind it."""
-    recorder = Recorder(TREES, tree, TREES[tree]["steps"][link]["link"]["tree"])
-    for step, value in way_to(tree, link):
-        recorder.answer(step, value)
-    recorder.answer(link, "go")
-    recorder.every_path()
-    compare(tmp_path, [recorder])
+@pytest.mark.parametrize(("tree", "steps"), links().items(), ids=list(links()))
+def test_every_path_across_the_links_ends_alike(tmp_path: Path, tree: str, steps: list[str]) -> None:
+    """Over each link of a tree, every path of the tree behind it."""
+    recorders = []
+    for link in steps:
+        recorder = Recorder(TREES, tree, TREES[tree]["steps"][link]["link"]["tree"])
+        for step, value in way_to(tree, link):
+            recorder.answer(step, value)
+        recorder.answer(link, "go")
+        recorder.every_path()
+        recorders.append(recorder)
+    compare(tmp_path, recorders)
