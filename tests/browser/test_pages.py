@@ -10,6 +10,7 @@ import pytest
 
 from browser.browsing import DESKTOP, PHONE, ColorScheme, Look
 from browser.checkers import axe_violations, markup_errors
+from browser.walking import await_in_view
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -61,12 +62,7 @@ def test_the_address_of_a_step_brings_it_into_view(browser: Browser, demo_site: 
     """Panels and pictures that come above a step after the page has opened do not push it off the screen."""
     browser.open(f"{(demo_site / 'trees' / 'does-not-stop.html').as_uri()}#desk")
     browser.await_js("document.querySelector('.fw-site') !== null")
-    in_view = (
-        "((top) => 0 <= top && top < innerHeight / 2)(document.getElementById('desk').getBoundingClientRect().top)"
-    )
-    browser.await_js(in_view)
-    browser.await_js("new Promise((done) => setTimeout(() => done(true), 300))")
-    assert browser.eval(in_view), "it stays there"
+    await_in_view(browser, "desk")
 
 
 def test_pages_run_from_a_server(browser: Browser, served: Served) -> None:

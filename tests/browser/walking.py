@@ -112,6 +112,15 @@ def page(site: Path, tree_id: str) -> str:
     return (site / "trees" / f"{tree_id}.html").as_uri()
 
 
+def await_in_view(browser: Browser, place: str) -> None:
+    """Wait until a place of the page is in the upper half of the screen, and see that it stays there."""
+    top = f"document.getElementById({place!r}).getBoundingClientRect().top"
+    in_view = f"((top) => 0 <= top && top < innerHeight / 2)({top})"
+    browser.await_js(in_view)
+    browser.await_js("new Promise((done) => setTimeout(() => done(true), 300))")
+    assert browser.eval(in_view), "it stays there"
+
+
 def reading_in(way: Data) -> str:
     """Return a number inside a band, in the step's unit, with a comma where it has a fraction."""
     low, high = way.get("from"), way.get("below")

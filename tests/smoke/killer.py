@@ -14,19 +14,28 @@ import os
 import signal
 import sys
 import time
+from importlib import import_module
 from typing import Any
 
 import click
 
 from kb_tools.cli import helping
 from kb_tools.cli._main import main
+from kb_tools.model.units import unit_of
+from kb_tools.pages.layout import layout
 
 CHANGES = {"os.rename", "os.remove", "os.rmdir", "os.mkdir", "shutil.rmtree", "shutil.copyfile"}
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT
 
 
-READ_BEFORE = list(helping.leaves(main, click.Context(main)))
-"""Every command, so that its modules are read here and not in each child."""
+READ_BEFORE = [
+    *helping.leaves(main, click.Context(main)),
+    import_module("kb_tools.pages.mkdocs_plugin"),
+    import_module("mkdocs.commands.build"),
+    unit_of("V"),
+    layout("digraph { a -> b }"),
+]
+"""Every command, what builds a site, the units and the drawer, so that each is read here and not in each child."""
 
 
 def watch(limit: int, tell: int) -> None:
@@ -83,10 +92,11 @@ def run(
 def moment(number: int, kills: int, changes: int) -> int:
     """Return before which change, from 1, the `number`-th kill comes: evenly, from the first to the last one.
 
-    Of very many changes the last ones count, which put files in place, and one about the middle.
+    Of very many changes an early one counts, which leaves the old files, the last ones, which put files in
+    place, and one about the middle.
     """
     if changes > 4 * kills:
-        return changes - number + 1 if number else changes // 2
+        return {0: 1 + changes // 8, 1: changes, 2: changes // 2}.get(number, changes - number + 2)
     return 1 + number * (changes - 1) // (kills - 1)
 
 

@@ -48,8 +48,8 @@ COMMANDS = {
     "share": (("move", "seat-stuck/prop", "shared"), 3),
     "draft": (("draft", "seat-stuck-causes", "--out", "trees/seat/drafted.yml"), 4),
     "learn": (("learn", "visit.json", "--out", "trees/shared/counts.yml"), 4),
-    "pack": (("pack",), 2),
-    "build": (("build",), 7),
+    "pack": (("pack",), 3),
+    "build": (("build",), 6),
     "start": (("start", "fresh"), 6),
 }
 """Command -> its words, and before how many of its changes to the file system it is killed."""

@@ -312,11 +312,14 @@
     const [came] = performance.getEntriesByType("navigation");
     // Who comes back or reloads stands where they stood; the pocket file goes to its places itself.
     if (!place || faultTrees.pocket || /** @type {any} */ (came || {}).type !== "navigate") return;
-    const watch = new ResizeObserver(() => place.scrollIntoView());
+    let ending = 0;
     const end = () => watch.disconnect();
+    const watch = new ResizeObserver(() => {
+      place.scrollIntoView();
+      ending = ending || setTimeout(end, 3000);
+    });
     watch.observe(document.body);
     ["wheel", "touchstart", "pointerdown", "keydown"].forEach((type) => addEventListener(type, end, { once: true, passive: true }));
-    setTimeout(end, 3000);
   }
 
   async function boot() {
