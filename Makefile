@@ -118,7 +118,7 @@ $(WHEEL_ENV)/.lock: requirements.lock
 	@touch $@
 
 .PHONY: browsers
-browsers: $(TEST_ENV)/.lock
+browsers: $(TEST_ENV)/.project
 	@tests/browser/install.sh $(TEST_ENV)/$(BIN)/playwright
 
 .PHONY: npm

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from random import Random
 
 BATCHES = range(4)
-TREES = 800
+TREES = 500
 TURNS = 20
 MOST_PATHS = 40
 NONSENSE = (
@@ -203,7 +203,7 @@ def libraries(tmp_path_factory: pytest.TempPathFactory) -> Callable[[int], tuple
 def test_random_walks_in_random_trees(
     tmp_path: Path, libraries: Callable[[int], tuple[Trees, dict[str, Any]]], batch: int
 ) -> None:
-    """800 random trees a batch, each walked at random: whatever is done, both engines come to the same."""
+    """Hundreds of random trees a batch, each walked at random: whatever is done, both engines come to the same."""
     trees, index = libraries(batch)
     rng = seeded(1000 + batch)
     players: list[Player] = []

@@ -99,7 +99,7 @@ def found_by(rule: object, drawn: Drawn) -> list[Finding]:
     return list(rule.check(subject))  # type: ignore[attr-defined]
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=800, deadline=None)
 @given(libraries())
 def test_each_knot_of_steps_is_one_shortest_loop(drawn: Drawn) -> None:
     """One finding for each set of steps on common loops; its path is a loop of it, and none is shorter."""
@@ -139,7 +139,7 @@ def test_there_is_a_loop_just_when_graphlib_finds_a_cycle(drawn: Drawn) -> None:
         assert not found
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=800, deadline=None)
 @given(libraries())
 def test_unreached_steps_are_those_on_no_path_from_a_start(drawn: Drawn) -> None:
     """A step is reported just when it lies on no path from any tree's start; loops do not hide it."""

@@ -180,7 +180,7 @@ def all_tokens(tokens: Iterable[Token]) -> Iterable[Token]:
         yield from all_tokens(token.children or ())
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=600, deadline=None)
 @given(NASTY)
 def test_what_commonmark_takes_for_html_is_found(pieces: list[str]) -> None:
     """Whatever a CommonMark parser takes for HTML, a script's link or a foreign picture is found."""
@@ -228,7 +228,7 @@ class _Tags(HTMLParser):
         self.others.append(data)
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=600, deadline=None)
 @given(NASTY)
 def test_a_safe_text_renders_to_harmless_html(pieces: list[str]) -> None:
     """A text without a finding, rendered by Python-Markdown, holds only what Markdown makes."""
