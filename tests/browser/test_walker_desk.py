@@ -36,7 +36,7 @@ def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: 
     walker.begin(page(demo_site, tree_id), desk=True)
     questions = browser.eval("faultTrees.data.index.desk")
     assert [question["ask"] for question in questions] == browser.texts(".fw-found legend")[:-1]
-    assert browser.eval("document.activeElement.id") == "fw_desk_title", "before anything else"
+    browser.await_js("document.activeElement.id === 'fw_desk_title'")
     bad = next(n for n, question in enumerate(questions) if question["stop_use"])
     browser.eval(f"document.querySelector('input[name=fw-desk-{bad}][value={questions[bad]['bad']}]').click()")
     assert questions[bad]["say"] in browser.text(f".fw-found > div:nth-of-type({bad + 1}) [role=alert]")
@@ -101,7 +101,7 @@ def test_safety_questions_passed_by_an_answer_are_named(browser: Browser, demo_s
     browser.click("[data-ft=answer]:not([disabled])")
     browser.await_js("document.querySelector('.fw-unasked') !== null")
     assert browser.texts(".fw-unasked li") == browser.eval("faultTrees.data.index.desk.map((one) => one.ask)")
-    assert browser.eval("document.activeElement.closest('.fw-unasked') !== null"), "before the next step"
+    browser.await_js("document.activeElement.closest('.fw-unasked') !== null")
     browser.click("[data-ft=desk-open]")
     assert browser.visible("#fw_desk_title")
     assert len(walker.visit()["steps"]) == 1, "the answer given is kept"

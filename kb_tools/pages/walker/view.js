@@ -146,7 +146,9 @@
     const target = screen.querySelector(".fw-found h2, .fw-unasked h2") || live.querySelector(".fw-cautions:not(.fw-read)") || live.querySelector("h1");
     if (!move) return;
     window.scrollTo(0, 0);
-    target.focus({ preventScroll: Boolean(first) });
+    // The step is drawn first: moving the focus takes a sixth of the time that a step has.
+    const had = document.activeElement;
+    setTimeout(() => target.isConnected && [had, document.body].includes(document.activeElement) && target.focus({ preventScroll: Boolean(first) }));
   }
 
   /** What is asked once, at the begin: on the phone the safety questions, at the chair how it was found. */
@@ -337,6 +339,8 @@
       awake();
     });
     setInterval(() => ticks.forEach((tick) => tick()), 1000);
+    // The theme looks at every change of the focus: for a walk in vain, and for a sixth of the time that a step takes.
+    ["focus", "focusin", "blur", "focusout"].forEach((type) => window.addEventListener(type, (event) => session && event.stopPropagation(), true));
     window.addEventListener("hashchange", async () => {
       if (!(await fromAddress()) && faultTrees.pocket && !session) drawPage("");
     });
