@@ -16,7 +16,7 @@ from kb_tools.model.figures import check_cells
 from kb_tools.model.records import Group, keys_of, read_entity
 from kb_tools.model.values import MISSING, Context, Kind, ListOf, MapOf, Text, Use, is_id
 from kb_tools.source.files import COUNTS, NOT_AREAS, TREES, decode, list_files, read_text
-from kb_tools.source.yaml_nodes import compose
+from kb_tools.source.yaml_nodes import compose, cut_lines
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -129,7 +129,7 @@ def read_file(file: SourceFile, library: e.Library, texts: Mapping[str, str | No
     if node is None:
         _give_up(file, library)
         return
-    context = Context(file.name, library.findings, library.doubts)
+    context = Context(file.name, library.findings, library.doubts, cut_lines(text or ""))
     if file.role in SHARED_KINDS:
         _read_shared(file, node, context, library)
     elif file.role in _DOCUMENTS:
@@ -342,6 +342,7 @@ def _require(step: e.Step, library: e.Library) -> None:
 
 
 def _missing(step: e.Step, name: str, what: str, library: e.Library) -> None:
+    library.doubts.keys.add((step.place, name))
     library.findings.append(
         Finding(step.place, "key-required", Severity.ERROR, f"The key `{name}` is missing", f"Add `{name}`: {what}")
     )

@@ -200,7 +200,7 @@ class StepGroup:
         kinds = [key_node for key_node in keys if key_node.value in STEP_KINDS]
         if len(kinds) == 1:
             step.kind = kinds[0].value
-            self._foreign_keys(step.kind, keys, context)
+            self._foreign_keys(step, keys, context)
         elif kinds:
             context.report(
                 kinds[1],
@@ -217,9 +217,9 @@ class StepGroup:
             )
         return step
 
-    def _foreign_keys(self, kind: str, keys: list[ScalarNode], context: Context) -> None:
-        """Report keys that a step of this kind may not bear."""
-        declared = keys_of(Step)
+    def _foreign_keys(self, step: Step, keys: list[ScalarNode], context: Context) -> None:
+        """Report keys that a step of its kind may not bear."""
+        declared, kind = keys_of(Step), step.kind
         for node in keys:
             known = declared.get(node.value)
             if known and known[1].steps and kind not in known[1].steps:
@@ -227,9 +227,10 @@ class StepGroup:
                 context.report(
                     node,
                     "key-known",
-                    f"The key `{node.value}` belongs to a step of kind {owners}; this one is a `{kind}`",
+                    f"The key `{node.value}` belongs to a step of kind {owners}; this one is of kind `{kind}`",
                     "Delete the key, or change the kind of the step",
                 )
+                context.doubts.keys.add((step.place, node.value))
 
     def schema(self) -> dict[str, Any]:
         """Return a reference to the step's own schema."""

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
+from kb_tools.findings import Severity
 from kb_tools.model.values import MISSING, Context, Id, Kind, ListOf, MapOf, OneOf, Text
 from kb_tools.source.yaml_nodes import is_nothing
 
@@ -61,9 +62,24 @@ def keys_of(entity: type) -> dict[str, tuple[str, Key]]:
     }
 
 
+_NEAR = 0.7
+_NEAR_SHORT = 0.6
+_SHORT = 3
+"""Letters of a word in which a single slip leaves a likeness (difflib's ratio) of no more than 0.67."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known word nearest to `word`, or an empty text when none is near."""
-    matches = get_close_matches(word, list(known), n=1)
+    """Return the known word nearest to `word`, or an empty text when none is near.
+
+    Any single slip in a word (a letter too many, too few, another one, two exchanged) keeps it near;
+    capital and small letters count only where more than one word fits.
+    """
+    names = list(known)
+    cutoff = _NEAR_SHORT if len(word) <= _SHORT else _NEAR
+    matches = get_close_matches(word, names, n=1, cutoff=cutoff)
+    if not matches:
+        folded = {name.casefold(): name for name in names}
+        matches = [folded[name] for name in get_close_matches(word.casefold(), list(folded), n=1, cutoff=cutoff)]
     return matches[0] if matches else ""
 
 
@@ -110,12 +126,13 @@ def read_entity(entity: type, node: Node, context: Context, short: str = "") -> 
         if known is None:
             alone = node.flow_style and is_nothing(value_node)
             _unknown_key(key_node, declared, context, alone=alone)
-            name = nearest(name, declared)
+            head = name.partition(":")[0]
+            name = head if head in declared else nearest(name, declared)
         else:
             value = known[1].kind.read(value_node, context)
             if value is not MISSING:
                 values[known[0]] = value
-        if len(context.findings) > before:
+        if any(finding.severity is Severity.ERROR for finding in context.findings[before:]):
             context.doubts.keys.add((here, name))
     for name, (field_name, declaration) in declared.items():
         if declaration.required and field_name not in values:
@@ -150,7 +167,12 @@ def _unknown_key(node: ScalarNode, known: Iterable[str], context: Context, *, al
     """
     names = list(known)
     close = nearest(node.value, names)
-    if alone:
+    head, colon, _ = node.value.partition(":")
+    if colon and head in names:
+        remedy = f"Put a space behind the colon of `{head}`"
+    elif node.value == "<<":
+        remedy = "Groups of keys are not merged here: write the keys out"
+    elif alone:
         remedy = "If the comma before it belongs to a text, put that text in quotes"
     elif close:
         remedy = f"Did you mean `{close}`?"

@@ -36,6 +36,12 @@ def is_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None
 
 
+def id_meant(text: str) -> str:
+    """Return the id that `text` is but for capital letters, spaces and underscores, or an empty text."""
+    meant = re.sub(r"[\s_-]+", "-", text.strip().lower())
+    return meant if is_id(meant) else ""
+
+
 def folded(text: str) -> str:
     """Return `text` without case and spaces: two answers that differ only there are one."""
     return "".join(text.split()).casefold()
@@ -117,6 +123,8 @@ class Context:
     name: str
     findings: list[Finding] = field(default_factory=list)
     doubts: Doubts = field(default_factory=Doubts)
+    cut: dict[int, tuple[int, int]] = field(default_factory=dict)
+    """Comments that may be meant as text; see `cut_lines`."""
 
     def report(self, node: Node, rule: str, message: str, remedy: str) -> None:
         """Add an error of `rule` at the start of `node`."""
@@ -127,9 +135,9 @@ class Context:
         mark = node.start_mark
         return Place(self.name, mark.line + 1, mark.column + 1)
 
-    def word(self, node: ScalarNode) -> Word:
-        """Return the text of a scalar with its place."""
-        word = Word(node.value)
+    def word(self, node: ScalarNode, text: str | None = None) -> Word:
+        """Return the text of a scalar, or `text` in its stead, with its place."""
+        word = Word(node.value if text is None else text)
         mark = node.start_mark
         word.file = self.name
         word.line = mark.line + 1
@@ -149,6 +157,22 @@ class Context:
         message = f"{wanted} belongs here, but {found}"
         self.report(node, "value-type", message, remedy or f"Write {wanted[:1].lower()}{wanted[1:]}")
         return MISSING
+
+    def warn_if_cut(self, node: ScalarNode) -> None:
+        """Warn when the rest of a text without quotes is a comment that may be meant as text."""
+        line = node.end_mark.line
+        end, column = self.cut.get(line, (-1, -1))
+        if node.style or end != node.end_mark.column:
+            return
+        self.findings.append(
+            Finding(
+                Place(self.name, line + 1, column + 1),
+                "yaml-syntax",
+                Severity.WARNING,
+                f"The text ends before this #: it is {shortened(node.value)!r}, and the rest a comment",
+                "Put the text in quotes; if a comment is meant, put a space behind the #",
+            )
+        )
 
 
 class Kind(Protocol):
@@ -173,8 +197,18 @@ class Text:
     def read(self, node: Node, context: Context) -> Word | _Missing:
         """Return the text as a `Word`."""
         if isinstance(node, ScalarNode) and node.value.strip() and not is_nothing(node):
+            if context.cut:
+                context.warn_if_cut(node)
             return context.word(node)
-        return context.wrong_type(node, "A text")
+        return context.wrong_type(node, "A text", self._remedy(node, context))
+
+    @staticmethod
+    def _remedy(node: Node, context: Context) -> str:
+        if isinstance(node, MappingNode):
+            return "Write a text; one that holds a colon and a space must be in quotes"
+        if is_nothing(node) and node.end_mark.line in context.cut:
+            return "Write a text; one that starts with # must be in quotes"
+        return ""
 
     def schema(self) -> dict[str, Any]:
         """Text may look like a number or a date: YAML editors would type it otherwise."""
@@ -200,7 +234,9 @@ class Id:
             return context.wrong_type(node, wanted)
         first, slash, second = node.value.partition("/") if self.path else (node.value, "", "")
         if not _ID.fullmatch(first) or (slash and not _ID.fullmatch(second)):
-            return context.wrong_type(node, wanted, "Write an id: small letters, digits and hyphens, a letter first")
+            ids = [id_meant(part) for part in ((first, second) if slash else (first,))]
+            meant = f"`{'/'.join(ids)}`" if all(ids) else "an id"
+            return context.wrong_type(node, wanted, f"Write {meant}: small letters, digits and hyphens, a letter first")
         return context.word(node)
 
     def schema(self) -> dict[str, Any]:
@@ -462,7 +498,11 @@ class MapOf:
         for key_node, value_node in node.value:
             key = key_kind.read(key_node, context)
             if key is MISSING:
-                continue
+                # What is declared under nearly an id is meant wherever that id is named.
+                meant = id_meant(key_node.value) if self.ids and isinstance(key_node, ScalarNode) else ""
+                if not meant or meant in values:
+                    continue
+                key = context.word(key_node, meant)
             if key in values:
                 context.report(
                     key_node,

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from kb_tools.findings import Finding, Severity
 from kb_tools.model.cases import end_of
 from kb_tools.model.records import nearest
+from kb_tools.rules._broken import named_in_broken_files
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,7 +44,8 @@ def check(subject: Subject) -> Iterator[Finding]:
         if subject.library.doubts.key(tree.place, "cases") or tree.id in doubtful:
             continue
         for name, step in tree.steps.items():
-            if step.kind == "fix" and f"{tree.id}/{name}" not in ends:
+            key = f"{tree.id}/{name}"
+            if step.kind == "fix" and key not in ends and not named_in_broken_files(key, subject.library):
                 yield Finding(
                     step.place,
                     ID,

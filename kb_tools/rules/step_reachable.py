@@ -24,11 +24,11 @@ import networkx as nx
 
 from kb_tools.findings import Finding, Severity
 from kb_tools.model.records import nearest
+from kb_tools.rules._broken import named_in_broken_files
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from kb_tools.model.entities import Library
     from kb_tools.model.graph import Node, StepGraph, Way
     from kb_tools.rules.contract import Subject
 
@@ -82,7 +82,7 @@ def _with_the_benefit_of_the_doubt(reached: set[str], subject: Subject) -> set[s
     wanting = _wanting(reached, subject)
     firsts: dict[str, list[str]] = {}
     for first in _firsts(unreached):
-        if _named_in_broken_files(first, library):
+        if named_in_broken_files(first, library):
             reached = reached | reachable(graph, [first])
         else:
             firsts.setdefault(graph.nodes[first].tree.id, []).append(first)
@@ -159,15 +159,3 @@ def _surely(name: str, known: Iterable[str]) -> str:
     close = nearest(name, known)
     like = SequenceMatcher(None, name, close).ratio() if close else 0.0
     return close if like >= _SURELY_MEANT else ""
-
-
-def _named_in_broken_files(key: str, library: Library) -> bool:
-    """Tell whether a tree that could not be read may link to the step `key`."""
-    for name in library.broken:
-        path = library.root / name
-        try:
-            if path.is_symlink() or not path.is_file() or key.encode() in path.read_bytes():
-                return True
-        except OSError:
-            return True
-    return False

@@ -67,7 +67,7 @@ def _compare(name: Word, row: TableCheck, step: Step) -> Iterator[Finding]:
         return
     if folded(text) != folded(step.text):
         yield _difference(text, f"`{name}` is worded otherwise in the tree: {step.text!r}", step)
-    if kind == "measure" and not _same_unit(row.unit, step.unit):
+    if kind == "measure" and step.unit is not None and not _same_unit(row.unit, step.unit):
         message = f"`{name}` is in {row.unit or 'no unit'} here, and in {step.unit} in the tree"
         yield _difference(row.unit or name, message, step)
     yield from _compare_ways(name, row, step)

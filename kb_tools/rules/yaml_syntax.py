@@ -7,6 +7,10 @@ question mark, or that holds a colon or a comma, must be quoted; so must, anywhe
 holds a colon followed by a space, or that starts with one of `* & ! % @ [ { | > '` or a backtick.
 When in doubt, quote: `'Is it lit?'`. A text over several lines goes below a bar: `how: |`.
 
+A `#` behind a space starts a comment, so that of `avoid: Pull fuse #3` only "Pull fuse" would be
+left. Where a letter or a digit follows the `#`, this is a warning: quote the text, or, if a comment is
+meant, put a space behind the `#`.
+
 Further slips: a tab where spaces belong, a quote that is opened and never closed, a line that is
 indented further or less than its neighbours, and a second document in the same file.
 

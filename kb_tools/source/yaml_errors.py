@@ -23,6 +23,10 @@ QUOTE = (
 """The remedy for the commonest slip of all."""
 UNQUOTED = "Between braces or brackets this text holds {what} and is not in quotes"
 _SPECIAL = "Put the text in quotes: {char} has a meaning of its own in YAML when a text starts with it"
+ESCAPED = "A backslash in double quotes changes the meaning of the letter after it"
+UNESCAPE = "Write two backslashes, or put the text in single quotes"
+CUT = re.compile(r"\S\s+(#\w)")
+"""A hash sign that starts a comment where it may be meant as a part of the text: `Socket #3`."""
 
 
 class Wording(NamedTuple):
@@ -111,10 +115,7 @@ def _escape(trouble: _Trouble) -> Wording | None:
         return None
     if "escape" not in trouble.problem and "hex" not in trouble.problem:
         return None
-    return trouble.word(
-        "A backslash in double quotes changes the meaning of the letter after it",
-        "Write two backslashes, or put the text in single quotes",
-    )
+    return trouble.word(ESCAPED, UNESCAPE)
 
 
 def _open_quote(trouble: _Trouble) -> Wording | None:
@@ -190,7 +191,9 @@ def _unquoted(trouble: _Trouble) -> Wording | None:
             if colon and not match["key"] and re.fullmatch(r"[\w-]+:", match["text"]):
                 continue
             what = "a colon" if colon else "a question mark"
-            return Wording(number, match.start("text"), UNQUOTED.format(what=what), QUOTE)
+            last_word = re.search(r"\s([\w-]+):$", match["text"])
+            remedy = f"{QUOTE}; if `{last_word[1]}` is a key, a comma is missing before it" if last_word else QUOTE
+            return Wording(number, match.start("text"), UNQUOTED.format(what=what), remedy)
     return None
 
 
@@ -198,15 +201,18 @@ def _unclosed(trouble: _Trouble) -> Wording | None:
     """Recognise braces and brackets that do not match."""
     if "flow node" in trouble.context and (opened := _last_open(trouble)):
         kind = "brace" if isinstance(opened, yaml.FlowMappingStartToken) else "bracket"
-        return _never_closed(opened.start_mark, kind)
+        return _never_closed(opened.start_mark, kind, trouble)
     if "flow" in trouble.context and trouble.start:
         kind = "brace" if "mapping" in trouble.context else "bracket"
+        if trouble.char == ",":
+            return trouble.word("No entry stands before this comma", "Delete the comma, or write the entry")
         if trouble.start.line == trouble.line and trouble.char not in ("", "#"):
+            quoting = ", or put the text that holds it in quotes" if trouble.char in "[{" else ""
             return trouble.word(
                 f"A comma or the closing {kind} is missing before this",
-                f"Put a comma between two entries, or close the {kind}",
+                f"Put a comma between two entries, or close the {kind}{quoting}",
             )
-        return _never_closed(trouble.start, kind)
+        return _never_closed(trouble.start, kind, trouble)
     if trouble.char and trouble.char in "]}" and "did not find expected" in trouble.problem:
         return trouble.word(
             "A brace or bracket is closed here that was not opened",
@@ -215,7 +221,14 @@ def _unclosed(trouble: _Trouble) -> Wording | None:
     return None
 
 
-def _never_closed(mark: yaml.Mark, kind: str) -> Wording:
+def _never_closed(mark: yaml.Mark, kind: str, trouble: _Trouble) -> Wording:
+    if cut := CUT.search(trouble.lines[mark.line], mark.column):
+        return Wording(
+            mark.line,
+            cut.start(1),
+            f"A comment starts here, before the {kind} is closed",
+            "Put the text in quotes: a # behind a space starts a comment",
+        )
     message, remedy = f"A {kind} is opened here and never closed", f"Close the {kind}; entries are parted by commas"
     return Wording(mark.line, mark.column, message, remedy)
 
@@ -265,6 +278,31 @@ _CANNOT_START = (
 )
 
 
+def _bracketed_start(trouble: _Trouble) -> Wording | None:
+    """Recognise a text outside of braces that starts with a brace or bracket and goes on behind it."""
+    if "did not find expected" not in trouble.problem:
+        return None
+    opened: list[yaml.Token] = []
+    closed: tuple[yaml.Token, yaml.Token] | None = None
+    try:
+        for token in trouble.scan():
+            if (token.start_mark.line, token.start_mark.column) >= (trouble.line, trouble.column):
+                break
+            if isinstance(token, (yaml.FlowMappingStartToken, yaml.FlowSequenceStartToken)):
+                opened.append(token)
+            elif opened and isinstance(token, (yaml.FlowMappingEndToken, yaml.FlowSequenceEndToken)):
+                closed = opened.pop(), token
+    except yaml.YAMLError:
+        pass  # what stands before the error is looked at
+    if closed is None or opened:
+        return None
+    first, last = closed[0].start_mark, closed[1].end_mark
+    if last.line != trouble.line or trouble.here[last.column : trouble.column].strip():
+        return None
+    char = _char_at(first, trouble)
+    return Wording(first.line, first.column, f"A text starts with {char}", _SPECIAL.format(char=char))
+
+
 def _char_at(mark: yaml.Mark | None, trouble: _Trouble) -> str:
     return trouble.lines[mark.line][mark.column : mark.column + 1] if mark else trouble.char
 
@@ -299,6 +337,8 @@ def _colon(trouble: _Trouble) -> Wording | None:
 
 
 def _documents(trouble: _Trouble) -> Wording | None:
+    if "incompatible" in trouble.problem:
+        return trouble.word("This asks for another release of YAML", "Delete the line")
     if "single document" in trouble.context or "document start" in trouble.problem:
         return trouble.word("A second document starts here", "Keep one document a file: no --- or ...")
     return None
@@ -323,6 +363,7 @@ _SLIPS: tuple[Callable[[_Trouble], Wording | None], ...] = (
     _unquoted,
     _after_quotes,
     _unclosed,
+    _bracketed_start,
     _special_start,
     _colon,
     _documents,

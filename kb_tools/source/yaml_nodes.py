@@ -14,7 +14,7 @@ from yaml.cyaml import CParser  # type: ignore[attr-defined]  # missing in the s
 from yaml.nodes import CollectionNode, MappingNode, Node, ScalarNode, SequenceNode
 
 from kb_tools.findings import Finding, Place, Severity
-from kb_tools.source.yaml_errors import QUOTE, UNQUOTED, explain
+from kb_tools.source.yaml_errors import CUT, ESCAPED, QUOTE, UNESCAPE, UNQUOTED, explain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -79,6 +79,10 @@ def compose(text: str, name: str) -> tuple[Node | None, list[Finding]]:
     findings: list[Finding] = []
     if "!" in text and _MAY_HOLD_TAG.search(text):
         findings += _tags(node, text, name)
+    if "&" in text and _MAY_HOLD_ANCHOR.search(text):
+        findings += _anchors(node, text, name)
+    if "\\" in text and _MAY_HOLD_ESCAPE.search(text):
+        findings += _escapes(node, name)
     if _MAY_HOLD_QUESTION.search(text):
         findings += _questions(node, name)
     return node, findings
@@ -104,6 +108,22 @@ def _parsed(text: str, name: str) -> tuple[Node | None, Finding | None]:
 def _nothing_in(name: str) -> Finding:
     message, remedy = "The file holds only comments", "Write its content, or delete it"
     return Finding(Place(name), "file-readable", Severity.ERROR, message, remedy)
+
+
+def cut_lines(text: str) -> dict[int, tuple[int, int]]:
+    """Return where a comment starts that may be meant as text, as in `Socket #3`.
+
+    Args:
+        text: The YAML text.
+
+    Returns:
+        Line -> (column at which what stands before the comment ends, column of its #), all from 0.
+
+    """
+    if "#" not in text:
+        return {}
+    found = ((number, CUT.search(line)) for number, line in enumerate(text.split("\n")) if "#" in line)
+    return {number: (match.start() + 1, match.start(1)) for number, match in found if match}
 
 
 def is_nothing(node: Node) -> bool:
@@ -218,6 +238,36 @@ def _tags(root: Node, text: str, name: str) -> Iterator[Finding]:
                 f"The tag {tag[1]} has no meaning here",
                 "Delete it; a text that starts with an exclamation mark must be in quotes",
             )
+
+
+_ANCHOR = re.compile(r"&([\w-]+)(?![\w-]|\s+!)")
+_MAY_HOLD_ANCHOR = re.compile(r"(?:^|[\s\[{,])&[\w-]")
+
+
+def _anchors(root: Node, text: str, name: str) -> Iterator[Finding]:
+    """Yield a finding for each anchor that no alias names: a text that starts so would lose its first word."""
+    for node in _all_nodes(root):
+        anchor = _ANCHOR.match(text, node.start_mark.index)
+        if anchor and f"*{anchor[1]}" not in text:
+            yield _at(
+                name,
+                node,
+                _SYNTAX,
+                f"The anchor {anchor[0]} is named nowhere",
+                "Delete it; a text that starts with & must be in quotes",
+            )
+
+
+_MAY_HOLD_ESCAPE = re.compile(r"\\[0abefvrNLPxuU]")
+_NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
+"""Characters that cannot be seen and that a page, a book or a script may trip over."""
+
+
+def _escapes(root: Node, name: str) -> Iterator[Finding]:
+    r"""Yield a finding for each text in which a backslash became a control character: `"C:\bin"`."""
+    for node in _all_nodes(root):
+        if isinstance(node, ScalarNode) and node.style == '"' and _NO_TEXT.search(node.value):
+            yield _at(name, node, _SYNTAX, ESCAPED, UNESCAPE)
 
 
 _BLANK = r"(?:\s|#[^\n]*\n)"

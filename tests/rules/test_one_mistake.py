@@ -6,6 +6,7 @@ each id that is named in it is misspelt in turn; nothing else may be found than 
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,8 +17,6 @@ from kb_tools.rules.example_files import BASE
 from making import findings_of, listed
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from kb_tools.findings import Place
 
 FILES = sorted(path.relative_to(BASE).as_posix() for path in (BASE / "trees").rglob("*.yml"))
@@ -68,3 +67,28 @@ def test_many_kinds_of_id_are_tried() -> None:
     }
     assert kinds >= {"step", "tool", "part", "map", "hazard", "caution", "proof", "shared check", "shared fix"}
     assert kinds >= {"equipment", "tree", "fix"}
+
+
+SMALL = Path(__file__).parents[1] / "data" / "small"
+TREE, OTHER = "trees/seat/seat-stuck.yml", "trees/seat/buttons-dead.yml"
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "rule"),
+    [
+        (TREE, "  volts:\n", "  Volts:\n", "value-type"),
+        (TREE, "    unit: V\n", "      unit: V\n", "key-required"),
+        (TREE, "answer: Supplied,", "answer:Supplied,", "key-known"),
+        (TREE, "title: The seat does not tilt\n", "title: 'The seat\n", "yaml-syntax"),
+        (OTHER, "not_cured: desk", "then: desk", "fix-proven key-known"),
+        (OTHER, "    escalate:", "    fix:", "fix-has-case fix-proven fix-proven"),
+        (OTHER, "{answer: Clicks, to: desk}\n", "{answer: Clicks, to: desk #x}\n", "yaml-syntax"),
+    ],
+)
+def test_a_slip_is_as_many_findings_as_mistakes(name: str, old: str, new: str, rule: str, tmp_path: Path) -> None:
+    """Cases, tables, ways and maps that only the slip cuts off are told no mistakes."""
+    text = (SMALL / name).read_text("utf-8")
+    assert old in text
+    findings = findings_of(tmp_path, {name: text.replace(old, new, 1)}, SMALL)
+    assert " ".join(finding.rule for finding in findings) == rule, listed(findings)
+    assert {finding.place.file for finding in findings} == {name}
