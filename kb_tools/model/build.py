@@ -113,6 +113,7 @@ def each_role_once(files: list[SourceFile], library: e.Library) -> Iterator[Sour
                     "Put what both hold into one of them",
                 )
             )
+            _give_up(file, library)
 
 
 def read_file(file: SourceFile, library: e.Library, texts: Mapping[str, str | None]) -> None:
@@ -204,6 +205,8 @@ def shelve(
                 "Rename one of the two files",
             )
         )
+        library.broken |= {document.file, shelf[document.id].file}
+        library.doubts.ids.add(document.id)
         return
     shelf[document.id] = document
 

@@ -148,6 +148,8 @@ class Context:
         """Report that `node` is not `wanted`, and return `MISSING`."""
         if is_nothing(node) or (isinstance(node, ScalarNode) and not node.value.strip()):
             found = "nothing stands here"
+            if node.value.strip():
+                found = f"{node.value} stands for nothing in YAML"
         elif isinstance(node, ScalarNode):
             found = f"this is the text {shortened(node.value)!r}"
         elif isinstance(node, MappingNode):
@@ -208,6 +210,8 @@ class Text:
             return "Write a text; one that holds a colon and a space must be in quotes"
         if is_nothing(node) and node.end_mark.line in context.cut:
             return "Write a text; one that starts with # must be in quotes"
+        if is_nothing(node) and node.value:
+            return f"Write a text; put {node.value} in quotes if that is what it says"
         return ""
 
     def schema(self) -> dict[str, Any]:

@@ -18,3 +18,10 @@ def named_in_broken_files(key: str, library: Library) -> bool:
         except OSError:
             return True
     return False
+
+
+def is_broken(shelf: str, name: str, library: Library) -> bool:
+    """Tell whether the file of a tree or map is there and could not be read."""
+    stems = (f"/{name}.yml", f"/{name}.yaml")
+    inside_maps = shelf == "maps"
+    return any(file.endswith(stems) and file.startswith("trees/maps/") == inside_maps for file in library.broken)

@@ -7,7 +7,9 @@ fix. The flows and points of a map name its own parts.
 
 A picture is a file below `content/`, named from there with small and capital letters as on disk. It
 is copied into the site, so it must not lie elsewhere: neither above `content/`, nor at the end of a
-link that leads out of it, nor on the net.
+link that leads out of it, nor on the net. The same holds for a picture that stands in a text, as in
+`![the plug](pictures/plug.svg)`. A text's link to another tree names its page from the site's root:
+`[the charger](trees/charger-does-not-charge.html)`.
 
 A link to a row of figures, as in `[M6 class 8.8](figure:proof-load-torque/m6-8-8)`, names a table
 below `content/figures/` and a row of it. So does a content page, where it asks for a table by
@@ -27,14 +29,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kb_tools.findings import Finding, Severity
-from kb_tools.model.contents import texts_of
-from kb_tools.model.figures import references_in
 from kb_tools.model.graph import link_target
 from kb_tools.model.moved import Moves
 from kb_tools.model.records import nearest
-from kb_tools.rules._content_pages import content_marks
+from kb_tools.rules._broken import is_broken
 from kb_tools.rules._names import meant
 from kb_tools.rules._pictures import Pictures
+from kb_tools.rules._text_references import problems_in_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -92,7 +93,8 @@ def check(subject: Subject) -> Iterator[Finding]:
     for equipment_map in library.maps.values():
         yield from _map(equipment_map, library)
     yield from _moved(library)
-    yield from _rows_of_figures(library)
+    for place, problem in problems_in_texts(library, pictures):
+        yield Finding(place, ID, SEVERITY, *problem)
 
 
 def _named(words: Iterable[Word | None], shelf: str, library: Library) -> Iterator[Finding]:
@@ -101,7 +103,7 @@ def _named(words: Iterable[Word | None], shelf: str, library: Library) -> Iterat
     for word in words:
         if not word or word in known or library.doubts.item(shelf, word):
             continue
-        if shelf in ("maps", "trees") and _is_broken(shelf, word, library):
+        if shelf in ("maps", "trees") and is_broken(shelf, word, library):
             continue
         if shelf in ("maps", "trees") or nearest(word, known):
             remedy = meant(word, known, shelf)
@@ -113,13 +115,6 @@ def _named(words: Iterable[Word | None], shelf: str, library: Library) -> Iterat
 
 def _finding(word: Word, message: str, remedy: str) -> Finding:
     return Finding(word.place, ID, SEVERITY, message, remedy)
-
-
-def _is_broken(shelf: str, name: str, library: Library) -> bool:
-    """Tell whether the file of a tree or map is there and could not be read."""
-    stems = (f"/{name}.yml", f"/{name}.yaml")
-    inside_maps = shelf == "maps"
-    return any(file.endswith(stems) and file.startswith("trees/maps/") == inside_maps for file in library.broken)
 
 
 def _tree(tree: Tree, library: Library, pictures: Pictures) -> Iterator[Finding]:
@@ -181,7 +176,7 @@ def _on_map(parts: Iterable[Word | None], equipment_map: EquipmentMap, library: 
 def _link(link: Word, library: Library) -> Iterator[Finding]:
     """Yield a finding when a link leads nowhere, and that is not another finding already."""
     tree_id, _, step = link.partition("/")
-    if link_target(link, library) or _is_broken("trees", tree_id, library) or library.doubts.item("trees", tree_id):
+    if link_target(link, library) or is_broken("trees", tree_id, library) or library.doubts.item("trees", tree_id):
         return
     tree = library.trees.get(tree_id)
     if tree is None:
@@ -192,7 +187,8 @@ def _link(link: Word, library: Library) -> Iterator[Finding]:
 
 def _table(table: Table, library: Library) -> Iterator[Finding]:
     yield from _named((table.tree,), "trees", library)
-    tree = library.trees.get(table.tree) if table.tree else None
+    named = table.tree if table.tree not in library.doubts.ids else None
+    tree = library.trees.get(named) if named else None
     if tree or (table.tree is None and not library.doubts.key(table.place, "tree")):
         for cause in table.causes.values():
             yield from _cause(cause.fix, tree, library)
@@ -237,38 +233,3 @@ def _moved(library: Library) -> Iterator[Finding]:
         if not library.broken and not (tree and (not tree.steps or library.doubts.item("steps", step))):
             remedy = "Name where it went, or delete the line if it is gone for good"
             yield _finding(word, f"`{word}` was moved and is not there any more", remedy)
-
-
-def _rows_of_figures(library: Library) -> Iterator[Finding]:
-    """Yield a finding for each link in a text to a row of figures that there is not."""
-    declared = (
-        *(library.trees, library.tables, library.maps, library.figures),
-        *(library.hazards, library.cautions, library.checks, library.fixes, library.proofs, library.settings),
-    )
-    for word in texts_of(declared):
-        for name in references_in(word):
-            if problem := _problem_with_row(name, library):
-                yield _finding(word, *problem)
-    for place, mark in content_marks(library):
-        problem = None
-        if mark.what == "caution":
-            if mark.name not in library.cautions and not library.doubts.item("cautions", mark.name):
-                problem = f"There is no caution `{mark.name}`", meant(mark.name, library.cautions, "cautions")
-        elif mark.name:
-            problem = _problem_with_row(mark.name, library, whole=mark.what == "figures")
-        if problem:
-            yield Finding(place, ID, SEVERITY, *problem)
-
-
-def _problem_with_row(name: str, library: Library, *, whole: bool = False) -> tuple[str, str] | None:
-    """Return what is wrong with the name of a row, or of a whole table, and how to mend it."""
-    table_id, _, row = name.partition("/")
-    table = library.figures.get(table_id)
-    if table is None:
-        if library.doubts.item("figures", table_id):
-            return None
-        return f"There is no table of figures `{table_id}`", meant(table_id, library.figures, "tables of figures")
-    if (whole and not row) or row in table.rows or library.doubts.key(table.place, "rows"):
-        return None
-    missing = f"no row `{row}`" if row else "no row without a name"
-    return f"The table of figures `{table_id}` has {missing}", meant(row, table.rows, "rows")

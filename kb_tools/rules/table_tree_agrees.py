@@ -45,7 +45,7 @@ def check(subject: Subject) -> Iterator[Finding]:
     doubts = subject.library.doubts
     for table in subject.library.tables.values():
         tree = subject.library.trees.get(table.tree) if table.tree else None
-        if tree is not None:
+        if tree is not None and tree.id not in doubts.ids:
             for name, row in table.checks.items():
                 step = tree.steps.get(name)
                 if step is None or not step.kind or step.in_doubt:

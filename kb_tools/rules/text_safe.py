@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 from kb_tools.findings import Finding, Severity
 from kb_tools.model.contents import texts_of
 from kb_tools.model.figures import SCHEME
+from kb_tools.rules._addresses import ANGLED, LONGEST, links, pictures
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,13 +43,9 @@ _SUSPECT = re.compile(r"[<&{\]]")
 """Without one of these characters, only a bare script address can be wrong with a text."""
 _SCRIPT = re.compile(r"\b(?:java|vb|live)script:\S", re.IGNORECASE)
 _TAG = re.compile(r"<(?:/?[a-z]|!(?:--|[a-z\[])|\?)[^\s<>]{0,20}", re.IGNORECASE)
-_ANGLED = re.compile(r"<([a-z][a-z0-9+.&#;-]*:[^\s<>]*)>", re.IGNORECASE)
 _PROPER = re.compile(r"<(?:https?://|mailto:|tel:)[^\s<>]+>", re.IGNORECASE)
 _MAIL = re.compile(r"<[^\s<>@/]+@[^\s<>@/]+>")
 _BRACED = re.compile(r"\{[^{}]*\b(?:on\w+|style|src|srcset|href|formaction)\s*=", re.IGNORECASE)
-_DEFINITION = re.compile(r"\[([^\[\]]+)\]:(?=\s*(<[^<>]*>|\S+))")
-_REFERENCE = re.compile(r"!\[([^\[\]]*)\](?:\s?\[([^\[\]]*)\])?")
-_BRACKET = re.compile(r"\\.|!?\[|\]\(?", re.DOTALL)
 _END = re.compile(r"[)>/?#]|\s")
 _IGNORED = re.compile(
     r"[\x00-\x20\x7f-\xa0\xad\u034f\u061c\u180e\u200b-\u200f\u2028-\u202f\u205f-\u206f"
@@ -57,9 +54,6 @@ _IGNORED = re.compile(
 """What a browser or a renderer may pass over inside an address: controls, spaces, marks unseen."""
 _SCHEME = re.compile(r"([a-z][a-z0-9+.-]*):", re.IGNORECASE)
 _LEADING = frozenset({"http", "https", "mailto", "tel", SCHEME})
-
-_LONGEST = 300
-"""Characters of an address that are looked at: how it starts says where it leads."""
 
 _SHOWN = 40
 _MANY = 10
@@ -128,7 +122,7 @@ def problems(text: str) -> Iterator[_Problem]:
             f"Attributes stand in this text: {braced[0]!r}",
             "Delete the braces and what is in them",
         )
-    astray = [link for link in dict.fromkeys(_links(text)) if not _leads_somewhere(link)]
+    astray = [link for link in dict.fromkeys(links(text)) if not _leads_somewhere(link)]
     for address in astray[:_MANY]:
         yield (
             f"This link does not lead to a page: {_short(address)!r}",
@@ -136,7 +130,7 @@ def problems(text: str) -> Iterator[_Problem]:
         )
     if not astray and _SCRIPT.search(plain):
         yield "A script's address stands in this text", "Delete it; a text cannot run anything"
-    foreign = [picture for picture in dict.fromkeys(_pictures(text)) if _is_foreign(picture)]
+    foreign = [picture for picture in dict.fromkeys(pictures(text)) if _is_foreign(picture)]
     for address in foreign[:_MANY]:
         yield (
             f"This picture comes from elsewhere: {_short(address)!r}",
@@ -164,7 +158,7 @@ def _first_tag(text: str) -> str | None:
         start = match.start()
         if _PROPER.match(text, start) or _MAIL.match(text, start):
             continue
-        angled = _ANGLED.match(text, start)
+        angled = ANGLED.match(text, start)
         if angled and not _leads_somewhere(angled[1]):
             continue  # found as a link
         compared = text[start - 1 : start].isalnum() and match[0][1:2].isalpha()
@@ -172,46 +166,6 @@ def _first_tag(text: str) -> str | None:
             continue
         return match[0]
     return None
-
-
-def _links(text: str) -> Iterator[str]:
-    """Yield the address of every link in a Markdown text, perhaps with something after it."""
-    for match in _ANGLED.finditer(text):
-        yield match[1]
-    for target, is_picture in _inline(text):
-        if not is_picture:
-            yield target
-    for match in _DEFINITION.finditer(text):
-        yield match[2]
-
-
-def _pictures(text: str) -> Iterator[str]:
-    """Yield the address of every picture in a Markdown text, perhaps with something after it."""
-    if "![" not in text:
-        return
-    for target, is_picture in _inline(text):
-        if is_picture:
-            yield target
-    labels = {_label(match[2] or match[1]) for match in _REFERENCE.finditer(text)}
-    for match in _DEFINITION.finditer(text):
-        if _label(match[1]) in labels:
-            yield match[2]
-
-
-def _label(text: str) -> str:
-    return " ".join(text.split()).casefold()
-
-
-def _inline(text: str) -> Iterator[tuple[str, bool]]:
-    """Yield the start of the address in each `[...](address)`, and whether it is a picture's."""
-    opened: list[bool] = []
-    for match in _BRACKET.finditer(text):
-        if match[0].endswith("["):
-            opened.append(match[0] == "![")
-        elif match[0].startswith("]"):
-            is_picture = opened.pop() if opened else False
-            if match[0] == "](":
-                yield text[match.end() : match.end() + _LONGEST], is_picture
 
 
 def _bare(address: str) -> str:
@@ -224,7 +178,7 @@ def _leads_somewhere(address: str) -> bool:
     scheme = _SCHEME.match(bare)
     if scheme is None:
         # So long a start without any end could hide a scheme behind what a browser passes over.
-        return len(address) < _LONGEST or _END.search(address) is not None
+        return len(address) < LONGEST or _END.search(address) is not None
     return scheme[1].lower() in _LEADING
 
 

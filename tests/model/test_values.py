@@ -64,6 +64,8 @@ def test_a_comment_that_is_one_is_left_alone(kind: MapOf, text: str) -> None:
     [
         ("a: #3 is loose\n", "starts with # must be in quotes"),
         ("a: {socket: three}\n", "a colon and a space must be in quotes"),
+        ("a: null\n", "put null in quotes"),
+        ("a: ~\n", "put ~ in quotes"),
     ],
 )
 def test_a_text_that_was_taken_for_something_else_is_to_be_quoted(text: str, remedy: str) -> None:
