@@ -42,7 +42,7 @@ from kb_tools.pages.rich_text import FIGURES
 from kb_tools.pages.site_pages import SitePage, SitePages
 from kb_tools.pages.wording import counted
 from kb_tools.rules import contract
-from kb_tools.source.files import SUFFIXES
+from kb_tools.source.files import CONTENT, PICTURES, SUFFIXES
 from kb_tools.source.writing import write_whole
 from kb_tools.source.yaml_nodes import compose
 
@@ -222,8 +222,9 @@ class FaultTreesPlugin(BasePlugin[Options]):  # type: ignore[no-untyped-call]
             files.append(file)
         for name, content in pages.data():
             files.append(File.generated(config, name, content=content))
-        for name, path in pages.assets():
-            files.append(File.generated(config, name, abs_src_path=str(path)))
+        for name, path in (*pages.assets(), *_pictures(self.root / CONTENT, Path(config.docs_dir))):
+            if files.get_file_from_path(name) is None:
+                files.append(File.generated(config, name, abs_src_path=str(path)))
         _drop_unused(files, config)
         return files
 
@@ -286,13 +287,24 @@ class FaultTreesPlugin(BasePlugin[Options]):  # type: ignore[no-untyped-call]
         builder: Callable[..., Any],  # noqa: ARG002
     ) -> LiveReloadServer:
         """Rebuild when a tree changes."""
-        server.watch(str(self.root / "trees"))
+        for folder in (self.root / "trees", self.root / CONTENT):
+            if folder.is_dir():
+                server.watch(str(folder))
         return server
 
     def _pages(self) -> SitePages:
         if self.pages is None:
             raise PluginError("The plugin fault-trees was asked for pages before its library was read")
         return self.pages
+
+
+def _pictures(content: Path, pages: Path) -> Iterator[tuple[str, Path]]:
+    """Yield the library's pictures where MkDocs takes its pages from another folder: address and where they lie."""
+    whole = content.resolve()
+    if content.is_dir() and whole != pages.resolve():
+        for path in sorted(content.rglob("*")):
+            if path.name.casefold().endswith(PICTURES) and path.is_file() and path.resolve().is_relative_to(whole):
+                yield path.relative_to(content).as_posix(), path
 
 
 def _read(root: Path) -> Subject:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from kb_tools.findings import Place
 from kb_tools.model.figures import Mark, marks_of
-from kb_tools.rules._pictures import CONTENT
+from kb_tools.source.files import CONTENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

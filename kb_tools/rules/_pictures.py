@@ -7,9 +7,7 @@ from functools import cached_property
 from pathlib import Path, PurePosixPath
 
 from kb_tools.model.records import nearest
-
-CONTENT = "content"
-_KINDS = (".svg", ".png", ".jpg", ".jpeg", ".webp", ".gif", ".avif")
+from kb_tools.source.files import CONTENT, PICTURES
 
 
 class Pictures:
@@ -56,6 +54,6 @@ def _form(picture: str) -> tuple[str, str] | None:
         return f"The picture `{picture}` does not lie in the library", inside
     if picture.startswith(("/", "~")) or ".." in parts:
         return f"The path `{picture}` leads out of {CONTENT}/", inside
-    if not picture.casefold().endswith(_KINDS):
-        return f"`{picture}` is no picture", f"Name a file that ends in {', '.join(_KINDS)}"
+    if not picture.casefold().endswith(PICTURES):
+        return f"`{picture}` is no picture", f"Name a file that ends in {', '.join(PICTURES)}"
     return None

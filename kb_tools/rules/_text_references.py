@@ -12,7 +12,7 @@ from kb_tools.rules._addresses import links, pictures, relative
 from kb_tools.rules._broken import is_broken
 from kb_tools.rules._content_pages import content_marks
 from kb_tools.rules._names import meant
-from kb_tools.rules._pictures import CONTENT
+from kb_tools.source.files import CONTENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -24,7 +24,11 @@ MAX_COUNTED_BYTES = 20_000_000
 _PERMISSION = "Give yourself read permission on it"
 
 TREES = "trees"
-FIGURES = "content/figures"
+CONTENT = "content"
+"""The folder of pages and pictures."""
+PICTURES = (".svg", ".png", ".jpg", ".jpeg", ".webp", ".gif", ".avif")
+"""How the names of pictures end."""
+FIGURES = f"{CONTENT}/figures"
 """The folder of the tables of figures, each a file."""
 CARRIED = "kb/source.zip"
 """Where a built site carries the files that it was made from."""

@@ -288,6 +288,21 @@ def test_the_plugin_works_under_mkdocs_alone(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("theme", ["", "theme: material\n"], ids=["plain", "material"])
+def test_the_plugin_works_in_somebody_elses_project(theme: str, tmp_path: Path) -> None:
+    """Beside pages in docs/, with nothing but the plugin's name: pictures come along, and every one is there."""
+    shutil.copytree(SMALL, tmp_path / "library")
+    (tmp_path / "library" / "docs").mkdir()
+    (tmp_path / "library" / "docs" / "index.md").write_text("# Ours\n", "utf-8")
+    config = tmp_path / "library" / "mkdocs.yml"
+    config.write_text(f"site_name: Ours\n{theme}plugins: [fault-trees]\n", "utf-8")
+    build(tmp_path / "library", tmp_path / "site")
+    pages = pages_of(tmp_path / "site")
+    shown = {urljoin(name, address) for name, page in pages.items() for address in page.fetched}
+    assert "pictures/plug.svg" in shown
+    assert [address for address in sorted(shown) if not (tmp_path / "site" / address).is_file()] == []
+
+
 def test_directory_addresses_are_switched_off(tmp_path: Path) -> None:
     """A site opens from disk, so `use_directory_urls` does not hold even where it is asked for."""
     shutil.copytree(SMALL, tmp_path / "library")
