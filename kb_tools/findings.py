@@ -47,6 +47,11 @@ class Finding:
     """Further places that explain the finding, each with a word on it."""
 
     @property
+    def told(self) -> str:
+        """What is wrong and how to mend it, as two sentences."""
+        return " ".join(text if text.endswith((".", "?", "!")) else f"{text}." for text in (self.message, self.remedy))
+
+    @property
     def sort_key(self) -> tuple[str, int, int, str, str, tuple[str, ...]]:
         """One total order over findings, so that a run prints alike everywhere."""
         return (*self.place, self.rule, self.message, self.path)

@@ -128,6 +128,33 @@ def test_paths_filter_what_is_printed_of_the_whole_library(library: Path) -> Non
     assert json.loads(run.stdout) == {"findings": [], "trees": 2}
 
 
+def test_a_folder_inside_a_library_leads_to_it(library: Path) -> None:
+    """Whoever checks in the folder of an area is told where the library is."""
+    run = kb("check", cwd=library / "trees/area")
+    assert run.returncode == 1
+    assert str(library.resolve()) in run.stderr
+
+
+def test_numbers_of_a_broken_library_are_doubted(library: Path) -> None:
+    """A way that leads nowhere is left out of the figures; stderr says so, and nothing else does."""
+    assert not kb("numbers", "lamp", cwd=library).stderr
+    tree = library / "trees/area/lamp.yml"
+    tree.write_text(SOUND.replace("to: desk}", "to: dusk}"), "utf-8")
+    run = kb("numbers", "lamp", cwd=library)
+    assert run.returncode == 0
+    assert "kb check" in run.stderr
+
+
+def test_a_remedy_that_asks_ends_with_its_question_mark(library: Path) -> None:
+    """For forges, message and remedy are sentences, each with one mark at its end."""
+    tree = library / "trees/area/lamp.yml"
+    tree.write_text(SOUND.replace("to: desk}", "to: dusk}"), "utf-8")
+    for form in ("annotations", "sarif", "code-quality"):
+        out = kb("check", "--format", form, *TODAY, cwd=library).stdout
+        assert "in this tree. Did you mean `desk`?" in out
+        assert "?." not in out
+
+
 def test_rule_explains_itself(library: Path) -> None:
     """`kb rule ID` prints the rule's page, `kb rule` the list."""
     assert "isolate-before-expose" in kb("rule", cwd=library).stdout

@@ -120,6 +120,6 @@ def _counts(text: str | None, name: str, findings: list[Finding]) -> Counts:
     context = Context(name, findings)
     counts = Group(Counts).read(node, context) if node is not None else None
     if findings or not isinstance(counts, Counts):
-        told = "\n".join(f"{one.place}: {one.message}. {one.remedy}." for one in findings)
+        told = "\n".join(f"{one.place}: {one.told}" for one in findings)
         raise LibraryError(f"{name} is no file of counts:\n{told}")
     return counts

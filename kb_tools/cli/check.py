@@ -68,6 +68,9 @@ def check(paths: tuple[Path, ...], library_dir: Path, today: date | None, form: 
         click.echo(as_code_quality(findings, root))
     else:
         print_findings(findings, trees, root, strict=strict)
+    above = root_above(root)
+    if not trees and above and above != root.resolve():
+        click.echo(f"kb: The library above is {above}: name it, or go there", err=True)
     sys.exit(1 if fails(findings, strict=strict) else 0)
 
 

@@ -56,6 +56,8 @@ def numbers(trees: tuple[str, ...], library_dir: Path, form: str) -> None:
             close = nearest(tree, library.trees)
             raise UsageError(f"There is no tree {tree!r}." + (f" Did you mean {close}?" if close else ""))
     graph = build_graph(library)
+    if library.findings or any(way.target is None for way in graph.ways()):
+        click.echo("kb: The library has errors, so figures may be wrong; `kb check` tells them", err=True)
     if len(trees) > 1:
         _day(library, graph, trees, form)
         return

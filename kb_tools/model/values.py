@@ -479,7 +479,8 @@ class ListOf:
 
     def words(self) -> str:
         """Return the kind in words."""
-        return f"list: {self.of.words()}"
+        inner = self.of.words()
+        return f"list of lists{inner.removeprefix('list')}" if isinstance(self.of, ListOf) else f"list: {inner}"
 
 
 @dataclass(frozen=True)

@@ -164,7 +164,7 @@ class FaultTreesPlugin(BasePlugin[Options]):  # type: ignore[no-untyped-call]
         errors = [finding for finding in self.findings if finding.severity is Severity.ERROR]
         for finding in self.findings:
             level = logging.ERROR if finding in errors else logging.INFO
-            _log.log(level, "%s  %s  %s. %s.", finding.place, finding.rule, finding.message, finding.remedy)
+            _log.log(level, "%s  %s  %s", finding.place, finding.rule, finding.told)
         if errors and not self.preview:
             raise PluginError(f"The library has {counted(len(errors), 'error')}; mend what is listed above")
 

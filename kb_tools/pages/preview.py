@@ -20,7 +20,6 @@ from kb_tools.model.alike import alike
 from kb_tools.model.schema import FOLDER, write_schemas
 from kb_tools.pages.browser_data import tree_script
 from kb_tools.pages.preview_server import News, PreviewServer
-from kb_tools.pages.render import sentence
 from kb_tools.pages.visits_page import VISITS
 from kb_tools.source.writing import write_whole
 
@@ -220,7 +219,7 @@ def findings_json(findings: Iterable[Finding], library: Library) -> list[dict[st
                 "severity": str(finding.severity),
                 "rule": finding.rule,
                 "place": str(finding.place),
-                "text": f"{sentence(finding.message)} {sentence(finding.remedy)}",
+                "text": finding.told,
                 "path": list(finding.path),
                 "tree": tree.id if tree else unread,
                 "step": _step_at(tree, finding.place.line) if tree else "",

@@ -67,7 +67,7 @@ def as_code_quality(findings: Sequence[Finding], root: Path) -> str:
 
 def _told(finding: Finding) -> str:
     path = f" Path: {' -> '.join(finding.path)}." if finding.path else ""
-    return f"{finding.message}. {finding.remedy}.{path}"
+    return f"{finding.told}{path}"
 
 
 def _from_here(root: Path, file: str) -> str:

@@ -75,7 +75,7 @@ def _sarif_result(finding: Finding, index: dict[str, int]) -> dict[str, Any]:
     result: dict[str, Any] = {
         "ruleId": finding.rule,
         "level": str(finding.severity),
-        "message": {"text": f"{finding.message}. {finding.remedy}."},
+        "message": {"text": finding.told},
         "locations": [_sarif_location(finding.place)],
     }
     if finding.rule in index:

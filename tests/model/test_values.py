@@ -88,6 +88,12 @@ def test_the_id_that_is_meant_is_said(written: str, meant: str) -> None:
     assert [finding.rule for finding in context.findings] == ["value-type"]
 
 
+def test_a_list_of_lists_is_put_in_words() -> None:
+    """The format page says of words.yml what it holds without stammering."""
+    assert ListOf(ListOf(Text())).words() == "list of lists: text"
+    assert ListOf(Text()).words() == "list: text"
+
+
 @pytest.mark.parametrize("written", ["3", "völts", "''", "-"])
 def test_what_is_like_no_id_is_read_under_none(written: str) -> None:
     """A finding says what an id is; nothing is guessed."""
