@@ -7,6 +7,7 @@ that what lies there equals what a build writes.
 from __future__ import annotations
 
 import json
+import sys
 import threading
 from http import HTTPStatus
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -25,6 +26,12 @@ OWN = "/_preview/"
 _INJECTED = (
     f'<link rel="stylesheet" href="{OWN}preview.css"><script src="{OWN}preview.js" defer></script></body>'.encode()
 )
+_MISSING = b"""<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<title>No page yet</title></head><body><main class="ft-page"><h1>There is no page here yet</h1>
+<p>It comes as soon as the file that it is made of can be read. <a href="/index.html">First page</a></p>
+</main></body></html>
+"""
 _TYPES = {".js": "text/javascript", ".css": "text/css"}
 _KEEP_OPEN = 5.0
 """Seconds after which a waiting page hears that nothing changed, so that a dead one is noticed."""
@@ -102,6 +109,11 @@ class PreviewServer(ThreadingHTTPServer):
         """Where it serves."""
         return f"http://{self.server_address[0]!s}:{self.server_address[1]}/"
 
+    def handle_error(self, request: Any, client_address: Any) -> None:  # noqa: ANN401 - the signature is the server's
+        """Say nothing of a browser that went away before its answer came."""
+        if not isinstance(sys.exception(), ConnectionError):
+            super().handle_error(request, client_address)
+
     def begin(self) -> None:
         """Serve in threads of its own."""
         self._serving = threading.Thread(target=self.serve_forever, daemon=True, name="preview")
@@ -164,20 +176,20 @@ class _Handler(SimpleHTTPRequestHandler):
             return
         try:
             page = there.read_bytes()
+            status = HTTPStatus.OK
         except OSError:
-            self.send_error(HTTPStatus.NOT_FOUND)
-            return
+            page, status = _MISSING, HTTPStatus.NOT_FOUND
         before, end, after = page.rpartition(b"</body>")
         script = _INJECTED.replace(b" defer", f' data-number="{self.server.news.number}" defer'.encode())
-        self._send(before + script + after if end else page, "text/html")
+        self._send(before + script + after if end else page, "text/html", status)
 
     def _changes(self, query: str) -> None:
         known = query.rpartition("=")[2]
         number, addresses = self.server.news.since(int(known) if known.isdecimal() else 0)
         self._send(json.dumps({"number": number, "changed": addresses}).encode("utf-8"), "application/json")
 
-    def _send(self, content: bytes, kind: str) -> None:
-        self.send_response(HTTPStatus.OK)
+    def _send(self, content: bytes, kind: str, status: HTTPStatus = HTTPStatus.OK) -> None:
+        self.send_response(status)
         self.send_header("Content-Type", f"{kind}; charset=utf-8")
         self.send_header("Content-Length", str(len(content)))
         self.end_headers()

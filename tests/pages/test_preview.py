@@ -7,8 +7,12 @@ import os
 import random
 import re
 import shutil
+import socket
+import struct
 import subprocess
 import threading
+import time
+import urllib.error
 import urllib.request
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -24,11 +28,12 @@ from kb_tools.rules import contract
 from kb_tools.rules.example_files import TODAY
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from kb_tools.findings import Finding
 
 SMALL = Path(__file__).parent.parent / "data" / "small"
+SOUND_TREE = "title: Nothing moves\nreviewed: 2026-11-20\nstart: end\nsteps:\n  end: {escalate: Ask}\n"
 EDITS = 14
 """So many edits, one after the other, are made from each seed."""
 
@@ -305,6 +310,48 @@ def test_the_server_puts_its_script_into_pages_alone(library: Path, tmp_path: Pa
             PreviewServer(f"127.0.0.1:{server.server_address[1]}", followed.news)
     finally:
         server.end()
+
+
+@pytest.fixture
+def served(library: Path, tmp_path: Path) -> Iterator[tuple[Followed, PreviewServer]]:
+    """Serve a preview of a library in which one tree could never be read."""
+    (library / "trees/seat/seat-0.yml").write_text("title: [\n", "utf-8")
+    followed = Followed(library, tmp_path / "preview")
+    server = PreviewServer("127.0.0.1:0", followed.news)
+    server.begin()
+    yield followed, server
+    server.end()
+
+
+def test_a_tree_that_could_never_be_read_has_a_page_that_waits(served: tuple[Followed, PreviewServer]) -> None:
+    """Its address answers 404 with the preview's script, which shows findings and brings the page when it is there."""
+    followed, server = served
+    with pytest.raises(urllib.error.HTTPError) as caught:
+        fetched(f"{server.url}trees/seat-0.html")
+    assert caught.value.code == 404
+    assert b"preview.js" in caught.value.read()
+    number = followed.news.number
+    tree = followed.root / "trees/seat/seat-0.yml"
+    tree.write_text(SOUND_TREE, "utf-8")
+    followed.preview.settle()
+    assert {"trees/seat-0.html", "*"} & set(followed.told(number))
+    assert b"Nothing moves" in fetched(f"{server.url}trees/seat-0.html")
+
+
+def test_a_browser_that_goes_away_is_no_news(
+    served: tuple[Followed, PreviewServer], capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever closes a page while it waits for changes sees no traceback in the terminal."""
+    followed, server = served
+    reset = struct.pack("ii", 1, 0)
+    for _ in range(3):
+        with socket.create_connection(("127.0.0.1", server.server_address[1])) as browser:
+            browser.sendall(f"GET /_preview/changes?after={followed.news.number} HTTP/1.1\r\n\r\n".encode())
+            time.sleep(0.2)
+            browser.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, reset)
+    followed.news.tell(["index.html"])
+    time.sleep(0.5)
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def test_a_preview_that_is_stopped_before_it_serves_ends(library: Path, kb: str) -> None:
