@@ -132,7 +132,8 @@ def read_entity(entity: type, node: Node, context: Context, short: str = "") -> 
             value = known[1].kind.read(value_node, context)
             if value is not MISSING:
                 values[known[0]] = value
-        if any(finding.severity is Severity.ERROR for finding in context.findings[before:]):
+        found = context.findings
+        if len(found) > before and any(one.severity is Severity.ERROR for one in found[before:]):
             context.doubts.keys.add((here, name))
     for name, (field_name, declaration) in declared.items():
         if declaration.required and field_name not in values:

@@ -143,10 +143,21 @@ def _step(step: Step, library: Library, pictures: Pictures) -> Iterator[Finding]
     if step.proof is not None:
         yield from _named((step.proof,), "proofs", library)
     if step.in_doubt:
-        yield from _named((step.use,), "fixes" if step.kind == "fix" else "checks", library)
+        yield from _shared(step, library)
     problem = pictures.problem_with(step.picture) if step.picture is not None else None
     if step.picture is not None and problem:
         yield _finding(step.picture, *problem)
+
+
+def _shared(step: Step, library: Library) -> Iterator[Finding]:
+    """Yield a finding when a step's body is not in the shared file of its kind."""
+    shelf, other = ("fixes", "checks") if step.kind == "fix" else ("checks", "fixes")
+    elsewhere = getattr(library, other).get(step.use)
+    if step.use and elsewhere and elsewhere.kind and step.use not in getattr(library, shelf):
+        remedy = f"Write {elsewhere.kind}: {{use: {step.use}}}"
+        yield _finding(step.use, f"`{step.use}` is a {_SINGULAR[other]}, and this step a `{step.kind}`", remedy)
+    else:
+        yield from _named((step.use,), shelf, library)
 
 
 def _parts(parts: tuple[Word, ...], tree: Tree, library: Library) -> Iterator[Finding]:
