@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from kb_tools.findings import LibraryError
 from kb_tools.model.cases import end_of, replay
-from kb_tools.model.entities import ENDS, SIGNAL_WORDS
+from kb_tools.model.entities import ENDS, UNREAD_SIGNAL, signal_rank
 from kb_tools.model.graph import build_graph
 from kb_tools.model.values import folded
 from kb_tools.numbers.odds import library_numbers
@@ -241,7 +241,7 @@ def _shared(old: Library, new: Library) -> Iterator[Change]:
     """Compare cautions, hazards and proofs, which many trees show."""
     for name in sorted(set(old.cautions) & set(new.cautions)):
         was, now = old.cautions[name], new.cautions[name]
-        if SIGNAL_WORDS.index(now.signal) > SIGNAL_WORDS.index(was.signal):
+        if signal_rank(now.signal) > signal_rank(was.signal) > UNREAD_SIGNAL:
             yield Change(Kind.CAUTION_GONE, SHARED, name, f"the caution says {now.signal}, before {was.signal}")
         yield from _reworded(name, "caution", was, now, ("text", "consequence", "avoid"))
     for name in sorted(set(old.hazards) & set(new.hazards)):

@@ -45,6 +45,8 @@ CAUSES = ("fix", "escalate", "done", "link")
 """Kinds of step that carry a share."""
 SIGNAL_WORDS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 """The signal words of ANSI Z535.6, gravest first."""
+UNREAD_SIGNAL = -1
+"""The rank of a signal word that could not be read: such a caution stands before the gravest."""
 ASSUMED_MINUTES = {"check": 1.0, "measure": 1.0, "do": 2.0, "fix": 5.0}
 """Minutes hands on where `takes` is left out; 0 for the other kinds."""
 OWN_KEYS_WITH_USE = frozenset({"answers", "bands", "share", "cures", "not_cured", "who", "say", "stop_use", "leave"})
@@ -53,6 +55,11 @@ DEFAULT_REVIEW_DAYS = 365
 
 _HAZARDS = ListOf(Id("hazard"))
 _QUESTION = "check measure"
+
+
+def signal_rank(word: str) -> int:
+    """Return the place of a signal word, the gravest first; `UNREAD_SIGNAL` where it could not be read."""
+    return SIGNAL_WORDS.index(word) if word in SIGNAL_WORDS else UNREAD_SIGNAL
 
 
 @dataclass(slots=True)

@@ -167,7 +167,7 @@ def causes_at(graph: StepGraph, numbers: TreeNumbers, step: str) -> Shares:
     found: dict[str, float] = defaultdict(float)
     for name in reversed(order[: order.index(step)]):
         node = graph.nodes[f"{numbers.tree}/{name}"]
-        odds = (1.0,) if node.step.kind == "fix" else steps[name].odds
+        odds = (1.0,) * len(node.ways) if node.step.kind == "fix" else steps[name].odds
         chance = sum(part * arrives.get(_step_of(way), 0.0) for way, part in zip(node.ways, odds, strict=True))
         arrives[name] = chance
         if node.step.kind == "fix" and name in numbers.causes:
@@ -195,7 +195,7 @@ def _met(graph: StepGraph, numbers: TreeNumbers, step: str) -> dict[str, float]:
         node, own = graph.nodes[f"{numbers.tree}/{name}"], steps[name]
         if own.stop:
             found[name] = here * own.stop
-        odds = (own.own_onward,) if node.step.kind == "fix" else own.odds
+        odds = (own.own_onward,) * len(node.ways) if node.step.kind == "fix" else own.odds
         for way, part in zip(node.ways, odds, strict=True):
             flow[_step_of(way)] += here * part
     return found

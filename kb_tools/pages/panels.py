@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kb_tools.model.entities import SIGNAL_WORDS
+from kb_tools.model.entities import signal_rank
 from kb_tools.pages.rich_text import inline
 from kb_tools.pages.words import words_of
 
@@ -51,7 +51,7 @@ class ProofView:
 def panels_of(ids: Iterable[Word], library: Library, root: str) -> list[Panel]:
     """Return the cautions of these ids, the gravest first; unknown ids are passed over."""
     known = [(name, library.cautions[name]) for name in ids if name in library.cautions]
-    known.sort(key=lambda pair: SIGNAL_WORDS.index(pair[1].signal))
+    known.sort(key=lambda pair: signal_rank(pair[1].signal))
     return [
         Panel(name, one.signal, inline(one.text, root), inline(one.consequence, root), inline(one.avoid, root))
         for name, one in known

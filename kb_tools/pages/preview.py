@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from kb_tools.findings import BuildError
+from kb_tools.findings import BuildError, LibraryError
 from kb_tools.model.alike import alike
 from kb_tools.model.schema import FOLDER, write_schemas
 from kb_tools.pages.browser_data import tree_script
@@ -153,7 +153,7 @@ class Preview:
         out = self._folder / str(self._builds + 1)
         try:
             self._site.build(out)
-        except BuildError as error:
+        except LibraryError as error:
             self.error = str(error)
             self._tell_findings()
             return

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
+from kb_tools.findings import LibraryError
 from kb_tools.model.moved import Moves
 from kb_tools.model.schema import ROLES, schema_of
 from kb_tools.numbers.learned import lessons
@@ -73,6 +74,7 @@ class SitePages:
         self._subject = subject
         self._with_reference = with_reference
         self._dot = dot_program
+        self._is_preview = with_drafts
         self.news: EditionNews | None = None
         """What is new in this edition, where that was looked at."""
         self.shown_on: dict[str, list[tuple[str, str]]] = {}
@@ -177,8 +179,19 @@ class SitePages:
         return self._titled(self.words.say("page.edition"), "edition", page)
 
     def _map(self, map_id: str) -> Markup:
-        page = map_page(self._subject.library, map_id, self.trees, self._dot)
-        return self._titled(page.title, "map", page)
+        library = self._subject.library
+        with_page = partial(map_page, library, map_id, self.trees, self._dot)
+        return self._if_it_can_be_told(library.maps[map_id].title, "map", with_page)
+
+    def _if_it_can_be_told(self, title: str, template: str, make: Callable[[], object]) -> Markup:
+        """Return a page that needs a sound library; where it is not, a preview says why there is none."""
+        try:
+            page = make()
+        except LibraryError as error:
+            if not self._is_preview:
+                raise
+            return Markup("<h1>{}</h1><p>{}</p>").format(title, error)
+        return self._titled(title, template, page)
 
     def _figures(self, table_id: str) -> Markup:
         table = self._subject.library.figures[table_id]
@@ -200,8 +213,8 @@ class SitePages:
 
     def _table(self, table_id: str) -> Markup:
         subject = self._subject
-        page = table_page(subject.library, subject.graph, self.numbers, table_id)
-        return self._titled(page.title, "table", page)
+        with_page = partial(table_page, subject.library, subject.graph, self.numbers, table_id)
+        return self._if_it_can_be_told(subject.library.tables[table_id].title, "table", with_page)
 
     def _home(self) -> Markup:
         """Return the finder, the list of symptoms, and what lies behind the trees."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from kb_tools.model.code import fingerprint_of, tag_of
-from kb_tools.model.entities import ENDS, SIGNAL_WORDS, Band
+from kb_tools.model.entities import ENDS, Band, signal_rank
 from kb_tools.model.moved import Moves
 from kb_tools.model.units import UnitProblem, accepted, unit_of
 from kb_tools.pages.isolators import isolators
@@ -232,7 +232,7 @@ class _Compiler:
     def by_gravity(self, cautions: Iterable[str]) -> list[str]:
         """Return the known ones among cautions, each once, the gravest first."""
         known = self._named(self.library.cautions, cautions)
-        return sorted(known, key=lambda name: SIGNAL_WORDS.index(known[name].signal))
+        return sorted(known, key=lambda name: signal_rank(known[name].signal))
 
     def _caution_texts(self, cautions: Iterable[str]) -> dict[str, dict[str, Any]]:
         return {

@@ -234,6 +234,17 @@ def test_shares_given_from_outside_take_the_place_of_those_written(tmp_path: Pat
     assert numbers.dropped == ()
 
 
+def test_a_fix_without_a_way_on_is_counted_as_an_end(tmp_path: Path) -> None:
+    """A fix that lacks `not_cured`, a finding by itself, keeps nobody from the numbers of its tree."""
+    tree = chain(2)
+    del tree["steps"]["mend"]["not_cured"]
+    library = read_library(tmp_path, {"t0": tree})
+    graph = build_graph(library)
+    numbers = tree_numbers(graph, library, "t0")
+    for name in numbers.steps:
+        assert sum(chance for _, chance in causes_at(graph, numbers, name).items()) <= 1 + 1e-9
+
+
 def test_a_loop_is_told_and_not_counted(tmp_path: Path) -> None:
     """Trees that run in a loop, or have no start, raise an error for a person."""
     tree = chain(2)

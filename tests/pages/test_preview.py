@@ -257,6 +257,33 @@ def test_findings_name_tree_and_step(library: Path, tmp_path: Path) -> None:
     assert json.loads(followed.news.findings) == before
 
 
+@pytest.mark.parametrize(
+    ("name", "old", "new"),
+    [
+        ("trees/shared/hazards.yml", "live-loom:", "live-loom: ["),
+        ("trees/shared/cautions.yml", "signal: WARNING", "signal: BEWARE"),
+        ("trees/tables/seat-stuck-causes.yml", "shows:", "shown:"),
+        ("trees/maps/tilt.yml", "flows:", "flow:"),
+        ("trees/seat/buttons-dead.yml", "    not_cured: desk", "    then: desk"),
+        ("trees/seat/buttons-dead.yml", "start: press", "start: new-pad"),
+    ],
+)
+def test_a_library_that_is_broken_from_the_first_is_shown(
+    name: str, old: str, new: str, library: Path, tmp_path: Path
+) -> None:
+    """Whatever cannot be told of a broken library is left out of its pages; the findings are there."""
+    text = (library / name).read_text("utf-8")
+    assert old in text
+    rewrite(library / name, lambda _: text.replace(old, new, 1).replace("    not_cured: desk\n", "", 1))
+    followed = Followed(library, tmp_path / "preview")
+    assert not followed.preview.error
+    assert name in {one["place"].partition(":")[0] for one in json.loads(followed.news.findings)}
+    assert "trees/buttons-dead.html" in contents(followed.preview.out)
+    rewrite(library / name, lambda _: text)
+    followed.preview.settle()
+    assert not [one for one in json.loads(followed.news.findings) if one["severity"] == "error"]
+
+
 def test_a_draft_is_in_the_preview_and_not_in_the_site(library: Path, tmp_path: Path) -> None:
     """`status: draft` keeps a tree out of the site, its index and its data; the preview shows it and says so."""
     path = library / "trees/seat/seat-1.yml"
