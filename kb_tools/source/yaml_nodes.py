@@ -259,7 +259,7 @@ def _anchors(root: Node, text: str, name: str) -> Iterator[Finding]:
 
 
 _MAY_HOLD_ESCAPE = re.compile(r"\\[0abefvrNLPxuU]")
-_NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
+_NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ufffe\uffff]")
 """Characters that cannot be seen and that a page, a book or a script may trip over."""
 
 
