@@ -100,16 +100,28 @@ def random_table(source: random.Random, causes: int, checks: int) -> Problem:
     return Problem(tuple(f"c{i}" for i in range(causes)), weights, tuple(made), shows, hazards)
 
 
-def open_table(source: random.Random, size: int, answers: int, open_share: float) -> Problem:
-    """As many causes as checks of unlike minutes; a share of the cells may be any answer, the others are even."""
-    checks = tuple(Check(f"t{j:02}", float(source.randint(1, 10)), tuple("abcd"[:answers])) for j in range(size))
+def open_table(source: random.Random, size: int, answers: int, open_share: float, hazards: int = 0) -> Problem:
+    """As many causes as checks of unlike minutes; a share of the cells may be any answer, the others are even.
+
+    Each hazard is exposed by a third of the checks, and some of the others need its power.
+    """
+    stays = tuple(Hazard(f"h{k}", float(source.randint(2, 12))) for k in range(hazards))
+    checks = tuple(_open_check(source, f"t{j:02}", "abcd"[:answers], stays) for j in range(size))
     shows = tuple(
         tuple(
             (1 << answers) - 1 if source.random() < open_share else 1 << source.randrange(answers) for _ in range(size)
         )
         for _ in range(size)
     )
-    return Problem(tuple(f"c{i:02}" for i in range(size)), tuple(source.random() + 0.05 for _ in shows), checks, shows)
+    weights = tuple(source.random() + 0.05 for _ in shows)
+    return Problem(tuple(f"c{i:02}" for i in range(size)), weights, checks, shows, stays)
+
+
+def _open_check(source: random.Random, name: str, answers: str, stays: Sequence[Hazard]) -> Check:
+    minutes = float(source.randint(1, 10))
+    exposes = frozenset(hazard.id for hazard in stays if source.random() < 1 / 3)
+    needs = frozenset(hazard.id for hazard in stays if source.random() < 0.2) - exposes
+    return Check(name, minutes, tuple(answers), exposes, needs)
 
 
 def _random_answers(source: random.Random, number: int, open_share: float) -> int:

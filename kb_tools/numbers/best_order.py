@@ -1,15 +1,16 @@
 """The best order of checks for a table of causes and checks: the front door of the search.
 
-A first plan by information gain per minute stands at once. Where causes may show several answers,
-the exact search has a short trial; if that proves nothing and the states are few enough, all of
-them are gone through (`order_lattice`), and that is the end. Otherwise slices of the exact search
-and of the plan's improvement take turns, each slice longer than the one before, until the plan is
-proven or time is up. Slices are counted in states and not in seconds, so that the outcome depends
-on the clock only where the clock ends it.
+A first plan by information gain per minute stands at once. Where causes may show several answers, or
+hazards must be isolated, the exact search has a short trial; if that proves nothing and the states
+are few enough, all of them are gone through (`order_lattice`), and that is the end. Otherwise slices
+of the exact search and of the plan's improvement take turns, each slice longer than the one before,
+until the plan is proven or time is up. Slices are counted in states and not in seconds, so that the
+outcome depends on the clock only where the clock ends it.
 """
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from contextlib import contextmanager, suppress
@@ -39,11 +40,9 @@ _FIRST_SLICE = 300_000_000
 """The first slice of the exact search: states times causes squared times checks, so that it takes
 about a second whatever the table's size."""
 _TRIAL = 5
-"""With open answers the exact search first looks at states so many times causes times checks only; then all
-states are gone through if they are few enough."""
-_MOST_IN_LATTICE = 1 << 28
-"""... which is up to so many; each takes 8 bytes while the search lasts."""
-_IN_LATTICE_A_SECOND = 2_000_000
+"""With open answers or stays the exact search first looks at states so many times causes times checks only; then
+all states are gone through if they are few enough."""
+_IN_LATTICE_A_SECOND = 4_000_000
 """The work of the lattice done in a second at least; a limit of time asks for this figure."""
 _LATTICE_FOR_ONE = 250
 """So much work of the lattice takes no longer than one situation of the exact search."""
@@ -72,11 +71,10 @@ def best_order(
 
     Minutes and chances are as `order_problem` says. Without `seconds` tables of up to 20 causes and
     20 checks are searched until the order is proven, larger ones for a minute. Where many answers are
-    open, and nothing must be isolated, that may take 2 GB of memory. When time is up, or
-    at a KeyboardInterrupt after the first plan, the best order so far comes back with `exact` False
-    and the lower bound that is proven by then. `states` ends the search after so many situations
-    looked at (many states of `order_lattice` count as one): unlike a limit of time it gives the same
-    result on every machine.
+    open that may take up to 4 GB of memory. When time is up, or at a KeyboardInterrupt after the first
+    plan, the best order so far comes back with `exact` False and the lower bound that is proven by then.
+    `states` ends the search after so many situations looked at (many states of `order_lattice` count as
+    one): unlike a limit of time it gives the same result on every machine.
 
     An exact order does not depend on the sequence in which causes, checks and answers are given.
     Of several best orders one is chosen, always the same.
@@ -178,7 +176,7 @@ class _Run:
         most, width = 8, 2
         settled = False
         self.ticking = True
-        if self.states.any_several:
+        if not self.states.plain:
             self.search_slice(min(length, 1 + _TRIAL * self.states.size * checks))
             if not self.exact:
                 self.go_through_all()
@@ -221,7 +219,7 @@ class _Run:
 
     def room_for_lattice(self) -> float:
         """The most work that the lattice may be."""
-        room: float = _MOST_IN_LATTICE
+        room = math.inf
         if self.end is not None:
             room = min(room, (self.end - time.monotonic()) * _IN_LATTICE_A_SECOND)
         if self.most is not None:

@@ -221,11 +221,13 @@ class States:
 
     def cost(self, check: int, state: int) -> float:
         """Minutes of a check in a state, with the stays that it opens."""
-        minutes = self.minutes[check]
         if self.stays and self.exposes[check]:
-            for hazard in bits(self.exposes[check] & ~self.isolated_of(state)):
-                minutes += self.stays[hazard]
-        return minutes
+            return self.minutes[check] + self.stay(self.exposes[check] & ~self.isolated_of(state))
+        return self.minutes[check]
+
+    def stay(self, hazards: int) -> float:
+        """Minutes of isolating and putting back all of these hazards."""
+        return sum((self.stays[hazard] for hazard in bits(hazards)), start=0.0)
 
     def least_minutes(self, isolated: int) -> list[float]:
         """What each check costs at least on any way that goes on with these hazards isolated.

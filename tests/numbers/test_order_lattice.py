@@ -10,8 +10,8 @@ import pytest
 from kb_tools.numbers import best_order as front_door
 from kb_tools.numbers.best_order import best_order
 from kb_tools.numbers.order_exact import ExactSearch
+from kb_tools.numbers.order_greedy import Plan
 from kb_tools.numbers.order_lattice import Lattice
-from kb_tools.numbers.order_problem import Check, Hazard, Problem
 from kb_tools.numbers.order_states import States
 from kb_tools.numbers.order_walk import expected_minutes
 from order_tables import brute_force, open_table, optima, random_table
@@ -21,17 +21,11 @@ if TYPE_CHECKING:
     from kb_tools.numbers.order_problem import Progress
 
 
-def without_hazards(problem: Problem) -> Problem:
-    """The same table with nothing to isolate."""
-    checks = tuple(Check(check.id, check.minutes, check.answers) for check in problem.checks)
-    return Problem(problem.causes, problem.weights, checks, problem.shows)
-
-
 @pytest.mark.parametrize("batch", range(20))
 def test_optimum_of_small_tables(batch: int) -> None:
     """Brute force gives the same optimum, on tables of any kind, and every state the same value."""
     for number in range(60):
-        problem = without_hazards(random_table(seeded(60 * batch + number), 7, 6))
+        problem = random_table(seeded(60 * batch + number), 7, 6)
         states = States(problem)
         lattice = Lattice(states)
         assert (lattice.count is None) == (not states.checks)
@@ -41,13 +35,38 @@ def test_optimum_of_small_tables(batch: int) -> None:
         known = optima(states)
         for state, optimum in known.items():
             assert lattice.value(state) == pytest.approx(optimum, abs=1e-9)
-        assert sum(1 for state in known if state & (state - 1)) <= lattice.count == lattice.looked_at
+        assert lattice.count == lattice.looked_at
 
 
+@pytest.mark.parametrize("batch", range(20))
+def test_optimum_of_small_open_tables_with_stays(batch: int) -> None:
+    """Many cells open and hazards to be isolated, together: bound <= optimum = brute force <= greedy, walked too."""
+    for number in range(50):
+        source = seeded(50 * batch + number)
+        problem = open_table(source, source.randint(2, 5), source.choice([2, 3]), source.random(), source.randint(1, 3))
+        optimum = brute_force(problem)
+        result = best_order(problem)
+        assert result.exact
+        assert result.expected_minutes == pytest.approx(optimum, abs=1e-9)
+        assert expected_minutes(problem, result.order) == pytest.approx(optimum, abs=1e-9)
+        states = States(problem)
+        lattice = Lattice(states)
+        if lattice.count is None:
+            assert not states.checks
+            continue
+        assert lattice.run() == pytest.approx(optimum, abs=1e-9)
+        search = ExactSearch(states)
+        assert search.floor <= optimum + 1e-9
+        assert search.run(math.inf)
+        assert search.floor == pytest.approx(optimum, abs=1e-9)
+        assert Plan(states).extend(states.everything) >= optimum - 1e-9
+
+
+@pytest.mark.parametrize("hazards", [0, 1, 2, 3])
 @pytest.mark.parametrize("seed", range(8))
-def test_a_plain_program_agrees(seed: int) -> None:
-    """Tables of ten causes and ten checks, many cells open: the optimum of the memoised 15-line program."""
-    problem = open_table(seeded(seed), 10, 2 + seed % 2, 0.3 + 0.1 * (seed // 2))
+def test_a_plain_program_agrees(seed: int, hazards: int) -> None:
+    """Tables of nine causes and nine checks, many cells open: the optimum of the memoised 15-line program."""
+    problem = open_table(seeded(seed), 9, 2 + seed % 2, 0.3 + 0.1 * (seed // 2), hazards)
     states = States(problem)
     optimum = pytest.approx(optima(states)[states.everything], rel=1e-9)
     assert Lattice(states).run() == optimum
@@ -63,10 +82,11 @@ def test_twenty_by_twenty_is_what_the_search_with_bounds_finds(answers: int, ope
     assert Lattice(states).run() == pytest.approx(search.floor, rel=1e-9)
 
 
+@pytest.mark.parametrize("hazards", [0, 1, 3])
 @pytest.mark.parametrize(("answers", "open_share"), [(2, 0.4), (3, 0.4), (3, 0.5)])
-def test_twenty_by_twenty_is_exact(answers: int, open_share: float) -> None:
+def test_twenty_by_twenty_is_exact(answers: int, open_share: float, hazards: int) -> None:
     """Out of reach of the bounds: proven all the same, and the order costs what it says when walked."""
-    problem = open_table(seeded(2), 20, answers, open_share)
+    problem = open_table(seeded(2), 20, answers, open_share, hazards)
     result = best_order(problem)
     assert result.exact
     assert result.lower_bound == result.expected_minutes
@@ -109,12 +129,25 @@ def test_interruption_gives_the_best_so_far() -> None:
 
 
 def test_what_is_no_case_for_it_is_not_counted() -> None:
-    """Stays, and tables of more causes than a word has bits, are left to the search with bounds."""
-    exposing = Check("t", 1, ("No", "Yes"), frozenset({"harness"}))
-    staying = Problem(("a", "b"), (1, 1), (exposing,), ((1,), (2,)), (Hazard("harness", 4),))
-    large = open_table(seeded(1), 64, 2, 0.5)
-    for problem in (staying, large):
+    """Tables of more causes than a word has bits, or of many hazards, are left to the search with bounds."""
+    for problem in (open_table(seeded(1), 64, 2, 0.5), open_table(seeded(1), 10, 2, 0.5, 7)):
         lattice = Lattice(States(problem))
         assert lattice.count is None
+        assert lattice.memory == 0
         with pytest.raises(ValueError, match="not counted"):
             lattice.run()
+
+
+def test_no_room_for_the_states_leaves_the_search_with_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the memory cannot be had the order is proven the other way."""
+
+    def none_left(_: Lattice) -> float:
+        raise MemoryError
+
+    problem = open_table(seeded(1), 8, 2, 0.5, 1)
+    optimum = best_order(problem).expected_minutes
+    monkeypatch.setattr(front_door, "_TRIAL", 0)
+    monkeypatch.setattr(Lattice, "run", none_left)
+    result = best_order(problem)
+    assert result.exact
+    assert result.expected_minutes == pytest.approx(optimum)
