@@ -11,6 +11,7 @@ outcome depends on the clock only where the clock ends it.
 from __future__ import annotations
 
 import math
+import os
 import sys
 import time
 from contextlib import contextmanager, suppress
@@ -44,6 +45,8 @@ _TRIAL = 5
 all states are gone through if they are few enough."""
 _IN_LATTICE_A_SECOND = 4_000_000
 """The work of the lattice done in a second at least; a limit of time asks for this figure."""
+_MEMORY = 1 << 32
+"""Its values may take so many bytes where the machine does not tell how much memory it has; else half of that."""
 _LATTICE_FOR_ONE = 250
 """So much work of the lattice takes no longer than one situation of the exact search."""
 _LARGE = 150
@@ -71,8 +74,8 @@ def best_order(
 
     Minutes and chances are as `order_problem` says. Without `seconds` tables of up to 20 causes and
     20 checks are searched until the order is proven, larger ones for a minute. Where many answers are
-    open that may take up to 4 GB of memory. When time is up, or at a KeyboardInterrupt after the first
-    plan, the best order so far comes back with `exact` False and the lower bound that is proven by then.
+    open that may take half of the machine's memory. When time is up, or at a KeyboardInterrupt after the
+    first plan, the best order so far comes back with `exact` False and the lower bound that is proven by then.
     `states` ends the search after so many situations looked at (many states of `order_lattice` count as
     one): unlike a limit of time it gives the same result on every machine.
 
@@ -123,6 +126,14 @@ def _deep_recursion(levels: int) -> Iterator[None]:
         yield
     finally:
         sys.setrecursionlimit(before)
+
+
+def _most_memory() -> int:
+    """Bytes that the lattice's values may take."""
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") // 2
+    except (AttributeError, ValueError, OSError):  # no such question on this system
+        return _MEMORY
 
 
 class _Run:
@@ -210,7 +221,8 @@ class _Run:
         """Work out every state, if there are few enough of them for the limits set."""
         self.slice_end = None
         self.lattice = Lattice(self.states, self.tick)
-        if self.lattice.count is not None and self.lattice.work <= self.room_for_lattice():
+        fits = self.lattice.memory <= _most_memory() and self.lattice.work <= self.room_for_lattice()
+        if self.lattice.count is not None and fits:
             with suppress(MemoryError):
                 self.lattice.run()
                 self.adopt(self.lattice, self.lattice.best_check(self.start))

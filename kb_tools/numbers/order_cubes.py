@@ -141,15 +141,17 @@ class Cubes:
     def _lay_out(self, splitting: Sets) -> None:
         """Find the variants of each set, the axes of their cubes, and where each cube begins."""
         states, hazards = self.states, range(len(self.states.stays))
-        exposing = [self._checks_with(states.exposes, hazard) for hazard in hazards]
+        self.exposing = np.array([self._checks_with(states.exposes, hazard) for hazard in hazards], dtype=np.uint64)
+        """For each hazard the checks that expose it."""
+        self.needing = np.array([self._checks_with(states.needs, hazard) for hazard in hazards], dtype=np.uint64)
+        """For each hazard the checks that need its power."""
         open_, may_begin, may_end, begun = (np.zeros(len(self.sets), dtype=np.int64) for _ in range(4))
         for hazard in hazards:
-            bit = 1 << hazard
-            needing = self._checks_with(states.needs, hazard)
-            open_ |= bit * (splitting & ~self.made & exposing[hazard] != 0)
-            may_begin |= bit * (exposing[hazard] & ~self.sure != 0)
+            bit, exposing, needing = 1 << hazard, self.exposing[hazard], self.needing[hazard]
+            open_ |= bit * (splitting & ~self.made & exposing != 0)
+            may_begin |= bit * (exposing & ~self.sure != 0)
             may_end |= bit * (needing & ~self.sure != 0)
-            begun |= bit * (self.made & exposing[hazard] != 0)
+            begun |= bit * (self.made & exposing != 0)
         self.own = np.zeros(len(self.sets), dtype=np.int64)
         """For each set a bit for each variant that it has."""
         self.axes = np.zeros((len(self.sets), self.variants), dtype=np.uint64)
@@ -163,19 +165,22 @@ class Cubes:
             has = (spare | variant & open_ & ~may_begin | beyond & begun) == 0
             axes = self.free.copy()
             for hazard in hazards:
-                axes &= ~np.where(beyond >> hazard & 1, exposing[hazard], np.uint64(0))
+                axes &= ~np.where(beyond >> hazard & 1, self.exposing[hazard], np.uint64(0))
             sizes = np.where(has, np.left_shift(1, _count(axes)), 0)
             self._base[:, variant] = np.where(has, end + np.cumsum(sizes) - sizes, 0)
             self.axes[:, variant] = np.where(has, axes, np.uint64(0))
             self.own |= has.astype(np.int64) << variant
             end += int(sizes.sum())
-        same = ~open_[:, None] & self.variants - 1 | np.arange(self.variants)
+        self.spare = self.variants - 1 & ~open_
+        """For each set the hazards that no check left exposes: they count as isolated."""
+        same = self.spare[:, None] | np.arange(self.variants)
         self.base = np.take_along_axis(self._base, same, axis=1)
         self.axes = np.take_along_axis(self.axes, same, axis=1)
         self.count = end - 1
 
-    def _checks_with(self, hazards_of: list[int], hazard: int) -> np.uint64:
-        return np.uint64(sum(1 << check for check, hazards in enumerate(hazards_of) if hazards >> hazard & 1))
+    @staticmethod
+    def _checks_with(hazards_of: list[int], hazard: int) -> int:
+        return sum(1 << check for check, hazards in enumerate(hazards_of) if hazards >> hazard & 1)
 
     def rows(self, sets: Sets) -> _Places:
         """Which sets these are; -1 for single causes, and for what is none of them."""

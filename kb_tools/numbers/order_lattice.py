@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from kb_tools.numbers.order_states import States
 
 _PAGE = 1 << 16
-_MOST_PAGES = (1 << 16) - 1
-"""A memory has addresses of 32 bits: nearly 4 GB, hence some 5 * 10^8 states."""
+_MOST_STATES = (1 << 32) - 1
+"""A state's place is a whole number of 32 bits."""
 _FOR_SET_AND_CHECK = 4
 """To find what a check leads to from a set takes as long as so many states."""
 _AT_A_TIME = 1 << 20
@@ -71,21 +71,21 @@ class _Room:
         size = int(np.prod(shape)) * np.dtype(dtype).itemsize
         self._end += -(-size // 8) * 8
 
-    @property
-    def pages(self) -> int:
-        """The memory that all of it takes."""
-        return -(-self._end // _PAGE)
+    def furnish(self, values: int) -> Callable[[int, int], None]:
+        """Make the memory and that of so many values, copy the arrays in, and return the loops' `solve`.
 
-    def furnish(self) -> Callable[[int, int], None]:
-        """Make the memory, copy the arrays in, and return the loops' `solve`."""
+        Raises MemoryError where there is none.
+        """
         engine, module = _loops()
         self._store = wasmtime.Store(engine)
-        self._memory = wasmtime.Memory(self._store, wasmtime.MemoryType(wasmtime.Limits(self.pages, self.pages)))
+        self._memory = self._memory_of(self._end, is_64=False)
+        self._values = self._memory_of(8 * values, is_64=True)
         for name, array in self._filled.items():
             self.array(name)[...] = array
         self._filled.clear()
         linker = wasmtime.Linker(engine)
         linker.define(self._store, "layout", "memory", self._memory)
+        linker.define(self._store, "layout", "values", self._values)
         constant = wasmtime.GlobalType(wasmtime.ValType.i32(), mutable=False)
         for name, number in {**self.numbers, **{name: at for name, (at, _, _) in self._at.items()}}.items():
             signed = number - (number >> 31 << 32)
@@ -94,11 +94,24 @@ class _Room:
         assert isinstance(solve, wasmtime.Func)  # noqa: S101 - for the type checker
         return functools.partial(solve, self._store)
 
+    def _memory_of(self, size: int, *, is_64: bool) -> wasmtime.Memory:
+        pages = -(-size // _PAGE)
+        try:
+            return wasmtime.Memory(self._store, wasmtime.MemoryType(wasmtime.Limits(pages, pages), is_64=is_64))
+        except wasmtime.WasmtimeError as error:
+            raise MemoryError(str(error)) from error
+
     def array(self, name: str) -> NDArray[Any]:
         """A view of an array in the memory."""
         at, dtype, shape = self._at[name]
-        buffer = memoryview(self._memory.get_buffer_ptr(self._store))
-        return np.ndarray(shape, dtype, buffer, at)
+        return np.ndarray(shape, dtype, self._buffer(self._memory), at)
+
+    def values(self) -> NDArray[np.float64]:
+        """A view of the values."""
+        return np.frombuffer(self._buffer(self._values), np.float64)
+
+    def _buffer(self, memory: wasmtime.Memory) -> memoryview[int]:
+        return memoryview(memory.get_buffer_ptr(self._store))
 
 
 class Lattice:
@@ -115,22 +128,21 @@ class Lattice:
         self.work = 0
         """What `run` takes time for, in states: those, and what each set and check takes beside."""
         self.cubes = cubes = Cubes(states, tick)
-        if cubes.count is not None:
-            self._room = self._lay_out(cubes.count)
-            if self._room.pages <= _MOST_PAGES:
-                self.count = cubes.count
-                self.work = self.count + _FOR_SET_AND_CHECK * len(cubes.sets) * len(states.checks)
+        if cubes.count is not None and cubes.count < _MOST_STATES:
+            self.count = cubes.count
+            self.work = self.count + _FOR_SET_AND_CHECK * len(cubes.sets) * len(states.checks)
 
     @property
     def memory(self) -> int:
-        """Bytes that `run` takes."""
-        return self._room.pages * _PAGE if self.count is not None else 0
+        """Bytes that the values take while `run` works and after it."""
+        return 8 * (self.count or 0)
 
-    def _lay_out(self, count: int) -> _Room:
+    def _lay_out(self) -> _Room:
         """Lay out the memory that `order_lattice.wat` describes."""
         states, cubes, room = self.states, self.cubes, _Room()
         checks, answers, variants = len(states.checks), cubes.masks.shape[1], cubes.variants
         room.numbers = {"causes": states.size, "checks": checks, "answers": answers, "variants": variants}
+        room.numbers["hazards"] = len(states.stays)
         room.hold("weights", np.array(states.weights, dtype=np.float64))
         room.hold("chance", 1 / np.array(states.ways, dtype=np.float64))
         room.hold("minutes", np.array(states.minutes, dtype=np.float64))
@@ -138,19 +150,21 @@ class Lattice:
         room.hold("exposes", np.array(states.exposes, dtype=np.int32))
         room.hold("needs", np.array(states.needs, dtype=np.int32))
         room.hold("masks", cubes.masks)
+        room.hold("exposing", cubes.exposing)
+        room.hold("needing", cubes.needing)
         for name in ("sets", "sure", "shared", "made", "free", "own", "axes"):
             room.hold(name, getattr(cubes, name))
         room.hold("first", cubes.first.astype(np.int32))
+        room.hold("spare", cubes.spare.astype(np.int32))
         room.hold("base", cubes.base.astype(np.uint32))
         room.reserve("children", np.int32, (min(_SETS_AT_A_TIME, len(cubes.sets)), checks, answers))
         most = int(np.bitwise_count(cubes.free).max())
         room.reserve("axis", np.int32, (64,))
-        room.reserve("outside", np.int32, (variants,))
+        room.reserve("stages", np.int32, (len(states.stays), 3))
         room.reserve("candidates", np.float64, (checks, 3 + 2 * variants))
         room.reserve("weight", np.float64, (1 << most,))
         halves = (1 << (most + 1) // 2) + (1 << most // 2)
         room.reserve("tables", np.int32, ((variants + checks * answers * (variants + 2)) * halves,))
-        room.reserve("values", np.float64, (1 + count,))
         return room
 
     def run(self) -> float:
@@ -160,11 +174,9 @@ class Lattice:
         """
         if self.count is None:
             raise ValueError("the states of this problem were not counted")
-        try:
-            solve = self._room.furnish()
-        except wasmtime.WasmtimeError as error:
-            raise MemoryError(str(error)) from error
-        self._values = self._room.array("values")
+        self._room = self._lay_out()
+        solve = self._room.furnish(1 + self.count)
+        self._values = self._room.values()
         sizes = np.left_shift(1, np.bitwise_count(self.cubes.axes).astype(np.int64))
         owns = self.cubes.own[:, None] >> np.arange(self.cubes.variants) & 1
         worked_out = np.cumsum((sizes * owns).sum(axis=1))
@@ -180,11 +192,15 @@ class Lattice:
         return self.value(self.states.everything)
 
     def _find_children(self, first: int, last: int) -> None:
-        """Tell the loops which sets each answer leaves of these; -1 for single causes and for the whole set."""
+        """Tell the loops which sets the answers leave of these, the largest first.
+
+        -1 stands for single causes and for the whole set.
+        """
         sets = self.cubes.sets[first:last, None, None]
         parts = sets & self.cubes.masks
         children = self.cubes.rows(parts)
         children[parts == sets] = -1
+        children[::] = -np.sort(-children, axis=2)
         self._room.array("children")[: last - first] = children
 
     def value(self, state: int) -> float:

@@ -1,17 +1,19 @@
 ;; The innermost loops of order_lattice.py, which tells what they are about and lays out the memory.
 ;;
-;; `solve` works out every state of some sets of causes. A set's free checks number its axes, lowest
+;; `solve` works out every state of some sets of causes. A set's free checks are its axes, lowest
 ;; first; a subset of them that are done is an int with a bit for each axis. What depends on such a
 ;; subset by a product or a sum (weights, factors, places of values) is kept as two tables, for the
 ;; lower half of the axes and for the upper one. A variant is a set of isolated hazards.
 (module
   (import "layout" "memory" (memory 1))
+  (import "layout" "values" (memory $values i64 1)) ;; f64 for each state; 0 holds the 0 of what cannot come up
 
   ;; How many of each there are. Most numbers below are addresses in bytes.
   (import "layout" "causes" (global $causes i32))
   (import "layout" "checks" (global $checks i32))
   (import "layout" "answers" (global $answers i32))   ;; the most that a check has
   (import "layout" "variants" (global $variants i32))
+  (import "layout" "hazards" (global $hazards i32))
 
   ;; The problem.
   (import "layout" "weights" (global $weights i32))   ;; f64[causes]
@@ -21,6 +23,8 @@
   (import "layout" "exposes" (global $exposes i32))   ;; i32[checks]: variants
   (import "layout" "needs" (global $needs i32))       ;; i32[checks]: variants
   (import "layout" "masks" (global $masks i32))       ;; i64[checks][answers]: causes
+  (import "layout" "exposing" (global $exposing i32)) ;; i64[hazards]: checks
+  (import "layout" "needing" (global $needing i32))   ;; i64[hazards]: checks
 
   ;; The sets of causes, and for each set and variant its cube of values.
   (import "layout" "sets" (global $sets i32))         ;; i64[sets]: causes
@@ -32,14 +36,14 @@
   (import "layout" "own" (global $own i32))           ;; i64[sets]: bit for each variant that has a cube
   (import "layout" "base" (global $base i32))         ;; i32[sets][variants]: where its cube begins
   (import "layout" "axes" (global $axes i32))         ;; i64[sets][variants]: the free checks of the cube
-  (import "layout" "values" (global $values i32))     ;; f64: place 0 holds the 0 of what cannot come up
+  (import "layout" "spare" (global $spare i32))       ;; i32[sets]: hazards that count as isolated
 
   ;; For the sets at hand: i32[sets][checks][answers], the set that an answer leaves, or -1.
   (import "layout" "children" (global $children i32))
 
   ;; Room to work in.
   (import "layout" "axis" (global $axis i32))         ;; i32[64]: the check of each axis
-  (import "layout" "outside" (global $outside i32))   ;; i32[variants]: axes that its cube has not
+  (import "layout" "stages" (global $stages i32))     ;; i32[hazards][3]: see $find_stages
   (import "layout" "candidates" (global $candidates i32))
   (import "layout" "weight" (global $weight i32))     ;; f64[subsets]: the weight of each state
   (import "layout" "tables" (global $tables i32))
@@ -58,10 +62,10 @@
   (func $has (param $of i64) (param $bit i32) (result i32)
     (i32.wrap_i64 (i64.and (i64.shr_u (local.get $of) (i64.extend_i32_u (local.get $bit))) (i64.const 1))))
 
-  ;; How many bytes on the value stands in a cube with such axes once this check is done.
+  ;; How far on the value stands in a cube with such axes once this check is done.
   (func $step (param $cube i64) (param $check i32) (result i32)
     (if (result i32) (call $has (local.get $cube) (local.get $check))
-      (then (i32.shl (i32.const 8) (i32.wrap_i64 (i64.popcnt (i64.and (local.get $cube)
+      (then (i32.shl (i32.const 1) (i32.wrap_i64 (i64.popcnt (i64.and (local.get $cube)
         (i64.sub (i64.shl (i64.const 1) (i64.extend_i32_u (local.get $check))) (i64.const 1)))))))
       (else (i32.const 0))))
 
@@ -196,9 +200,7 @@
       (local.set $cube (i64.load (call $of_variant (global.get $axes) (local.get $set) (local.get $variant) (i32.const 3))))
       (call $two_of_places (local.get $out)
         (call $place_after
-          (i32.add (global.get $values) (i32.shl
-            (i32.load (call $of_variant (global.get $base) (local.get $set) (local.get $variant) (i32.const 2)))
-            (i32.const 3)))
+          (i32.load (call $of_variant (global.get $base) (local.get $set) (local.get $variant) (i32.const 2)))
           (local.get $cube) (local.get $done))
         (local.get $cube))
       (local.set $out (i32.add (local.get $out) (global.get $places)))
@@ -206,22 +208,60 @@
       (br_if $next (i32.lt_u (local.get $variant) (global.get $variants))))
     (local.get $out))
 
-  ;; For every variant the axes that its cube has not.
-  (func $find_outside (param $set i32)
-    (local $variant i32) (local $axis_number i32) (local $found i32) (local $cube i64)
-    (loop $next
-      (local.set $cube (i64.load (call $of_variant (global.get $axes) (local.get $set) (local.get $variant) (i32.const 3))))
-      (local.set $found (i32.const 0))
-      (local.set $axis_number (i32.const 0))
-      (block $end (loop $each
-        (br_if $end (i32.ge_u (local.get $axis_number) (i32.add (global.get $low) (global.get $high))))
-        (if (i32.eqz (call $has (local.get $cube) (call $check_of (local.get $axis_number))))
-          (then (local.set $found (i32.or (local.get $found) (i32.shl (i32.const 1) (local.get $axis_number))))))
-        (local.set $axis_number (i32.add (local.get $axis_number) (i32.const 1)))
-        (br $each)))
-      (i32.store (i32.add (global.get $outside) (i32.shl (local.get $variant) (i32.const 2))) (local.get $found))
-      (local.set $variant (i32.add (local.get $variant) (i32.const 1)))
-      (br_if $next (i32.lt_u (local.get $variant) (global.get $variants)))))
+  ;; The axes of checks; bit 31 as well, which counts as done in every state, if `always`.
+  (func $axes_of (param $of i64) (param $always i32) (result i32)
+    (local $axis_number i32) (local $found i32)
+    (block $end (loop $next
+      (br_if $end (i32.ge_u (local.get $axis_number) (i32.add (global.get $low) (global.get $high))))
+      (if (call $has (local.get $of) (call $check_of (local.get $axis_number)))
+        (then (local.set $found (i32.or (local.get $found) (i32.shl (i32.const 1) (local.get $axis_number))))))
+      (local.set $axis_number (i32.add (local.get $axis_number) (i32.const 1)))
+      (br $next)))
+    (i32.or (local.get $found) (i32.shl (local.get $always) (i32.const 31))))
+
+  ;; For every hazard three subsets of axes: it can be isolated where one of the first is done, and it can be
+  ;; not isolated where none of the second is done, or one of the third.
+  (func $find_stages (param $set i32)
+    (local $hazard i32) (local $at i32) (local $dropped i64) (local $made_checks i64) (local $exposed i64) (local $needed i64)
+    (local.set $made_checks (i64.load (i32.add (global.get $made) (i32.shl (local.get $set) (i32.const 3)))))
+    (local.set $dropped (i64.or (local.get $made_checks) (i64.xor (i64.const -1) (i64.or
+      (i64.load (i32.add (global.get $sure) (i32.shl (local.get $set) (i32.const 3))))
+      (i64.load (i32.add (global.get $shared) (i32.shl (local.get $set) (i32.const 3))))))))
+    (local.set $at (global.get $stages))
+    (block $end (loop $next
+      (br_if $end (i32.ge_u (local.get $hazard) (global.get $hazards)))
+      (local.set $exposed (i64.load (i32.add (global.get $exposing) (i32.shl (local.get $hazard) (i32.const 3)))))
+      (local.set $needed (i64.load (i32.add (global.get $needing) (i32.shl (local.get $hazard) (i32.const 3)))))
+      (i32.store (local.get $at) (call $axes_of (local.get $exposed) (i32.or
+        (i64.ne (i64.const 0) (i64.and (local.get $exposed) (local.get $dropped)))
+        (i32.and (i32.const 1) (i32.shr_u
+          (i32.load (i32.add (global.get $spare) (i32.shl (local.get $set) (i32.const 2)))) (local.get $hazard))))))
+      (i32.store offset=4 (local.get $at) (call $axes_of (local.get $exposed)
+        (i64.ne (i64.const 0) (i64.and (local.get $exposed) (local.get $made_checks)))))
+      (i32.store offset=8 (local.get $at) (call $axes_of (local.get $needed)
+        (i64.ne (i64.const 0) (i64.and (local.get $needed) (local.get $dropped)))))
+      (local.set $at (i32.add (local.get $at) (i32.const 12)))
+      (local.set $hazard (i32.add (local.get $hazard) (i32.const 1)))
+      (br $next))))
+
+  ;; The hazards that can be isolated once these axes are done; shifted by 16, those that cannot be other than that.
+  (func $isolated_after (param $done i32) (result i32)
+    (local $hazard i32) (local $at i32) (local $can i32) (local $must i32)
+    (local.set $done (i32.or (local.get $done) (i32.const 0x80000000)))
+    (local.set $at (global.get $stages))
+    (block $end (loop $next
+      (br_if $end (i32.ge_u (local.get $hazard) (global.get $hazards)))
+      (local.set $can (i32.or (local.get $can) (i32.shl
+        (i32.ne (i32.const 0) (i32.and (local.get $done) (i32.load (local.get $at)))) (local.get $hazard))))
+      (local.set $must (i32.or (local.get $must) (i32.shl
+        (i32.and
+          (i32.ne (i32.const 0) (i32.and (local.get $done) (i32.load offset=4 (local.get $at))))
+          (i32.eqz (i32.and (local.get $done) (i32.load offset=8 (local.get $at)))))
+        (local.get $hazard))))
+      (local.set $at (i32.add (local.get $at) (i32.const 12)))
+      (local.set $hazard (i32.add (local.get $hazard) (i32.const 1)))
+      (br $next)))
+    (i32.or (local.get $can) (i32.shl (local.get $must) (i32.const 16))))
 
   ;; A candidate is a check that could come next: i32 its axis as a bit, or 0 if it surely splits; i32 where
   ;; the tables of its parts begin, and i32 where they end; i32 nothing; f64 how many of its answers leave
@@ -286,13 +326,13 @@
     (local $done i32) (local $low_at i32) (local $high_at i32) (local $mass f64) (local $variant i32) (local $cubes i64)
     (local $best f64) (local $total f64) (local $after i32) (local $part i32) (local $end_of_parts i32)
     (local $low_bytes i32) (local $at i32) (local $factors_low i32) (local $factors_high i32) (local $low_mask i32)
-    (local $places i32) (local $low i32) (local $likely i32) (local $number i32) (local $to_try i32)
+    (local $stage i32) (local $places i32) (local $low i32) (local $likely i32) (local $number i32) (local $to_try i32)
 
     (call $number_axes (i64.load (i32.add (global.get $free) (i32.shl (local.get $set) (i32.const 3)))))
     (call $weigh
       (i64.load (i32.add (global.get $sets) (i32.shl (local.get $set) (i32.const 3))))
       (i64.load (i32.add (global.get $made) (i32.shl (local.get $set) (i32.const 3)))))
-    (call $find_outside (local.get $set))
+    (call $find_stages (local.get $set))
     (local.set $cubes (i64.load (i32.add (global.get $own) (i32.shl (local.get $set) (i32.const 3)))))
 
     ;; Tables: first the set's own places, then those of the parts of one candidate after the other.
@@ -336,12 +376,14 @@
       (local.set $factors_low (i32.shl (local.get $low_at) (i32.const 1)))
       (local.set $factors_high (i32.shl (local.get $high_at) (i32.const 1)))
       (local.set $mass (f64.load (i32.add (global.get $weight) (i32.shl (local.get $done) (i32.const 3)))))
+      (local.set $stage (call $isolated_after (local.get $done)))
       (local.set $variant (i32.const 0))
       (loop $each_variant
         (block $no_state
           (br_if $no_state (i32.eqz (call $has (local.get $cubes) (local.get $variant))))
-          (br_if $no_state (i32.and (local.get $done)
-            (i32.load (i32.add (global.get $outside) (i32.shl (local.get $variant) (i32.const 2))))))
+          (br_if $no_state (i32.and (local.get $variant) (i32.xor (local.get $stage) (i32.const -1))))
+          (br_if $no_state (i32.and (i32.shr_u (local.get $stage) (i32.const 16))
+            (i32.xor (local.get $variant) (i32.const -1))))
           (local.set $best (f64.const inf))
           (local.set $candidate_at (local.get $likely))
           (local.set $to_try (local.get $number))
@@ -358,11 +400,12 @@
                 (local.set $bit (i32.or (local.get $bit) (local.get $done)))
                 (local.set $total (f64.add (local.get $total) (f64.mul
                   (f64.load offset=16 (local.get $candidate_at))
-                  (f64.load (i32.add
+                  (f64.load $values (i64.shl (i64.extend_i32_u (i32.add
                     (i32.load (i32.add (local.get $at)
                       (i32.shl (i32.and (local.get $bit) (local.get $low_mask)) (i32.const 2))))
                     (i32.load (i32.add (local.get $at) (i32.add (local.get $low_bytes)
-                      (i32.shl (i32.shr_u (local.get $bit) (local.get $low)) (i32.const 2))))))))))))
+                      (i32.shl (i32.shr_u (local.get $bit) (local.get $low)) (i32.const 2)))))))
+                    (i64.const 3))))))))
               (local.set $part (i32.load offset=4 (local.get $candidate_at)))
               (local.set $end_of_parts (i32.load offset=8 (local.get $candidate_at)))
               (block $parts_end (loop $each_part
@@ -374,9 +417,10 @@
                   (f64.mul
                     (f64.load (i32.add (local.get $part) (local.get $factors_low)))
                     (f64.load (i32.add (local.get $part) (local.get $factors_high))))
-                  (f64.load (i32.add
+                  (f64.load $values (i64.shl (i64.extend_i32_u (i32.add
                     (i32.load (i32.add (local.get $at) (local.get $low_at)))
-                    (i32.load (i32.add (local.get $at) (local.get $high_at))))))))
+                    (i32.load (i32.add (local.get $at) (local.get $high_at)))))
+                    (i64.const 3))))))
                 (local.set $part (i32.add (local.get $part) (local.get $part_size)))
                 (br $each_part)))
               (local.set $best (local.get $total))
@@ -387,10 +431,11 @@
               (then (local.set $candidate_at (global.get $candidates))))
             (br $each_candidate)))
           (local.set $at (i32.add (local.get $own_places) (i32.mul (local.get $variant) (local.get $places))))
-          (f64.store
-            (i32.add
+          (f64.store $values
+            (i64.shl (i64.extend_i32_u (i32.add
               (i32.load (i32.add (local.get $at) (local.get $low_at)))
-              (i32.load (i32.add (local.get $at) (local.get $high_at))))
+              (i32.load (i32.add (local.get $at) (local.get $high_at)))))
+              (i64.const 3))
             (select (f64.const 0) (local.get $best) (f64.eq (local.get $best) (f64.const inf)))))
         (local.set $variant (i32.add (local.get $variant) (i32.const 1)))
         (br_if $each_variant (i32.lt_u (local.get $variant) (global.get $variants))))
