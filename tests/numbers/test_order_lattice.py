@@ -82,7 +82,7 @@ def test_twenty_by_twenty_is_what_the_search_with_bounds_finds(answers: int, ope
     assert Lattice(states).run() == pytest.approx(search.floor, rel=1e-9)
 
 
-@pytest.mark.parametrize("hazards", [0, 1, 3])
+@pytest.mark.parametrize("hazards", [0, 3])
 @pytest.mark.parametrize(("answers", "open_share"), [(2, 0.4), (3, 0.4), (3, 0.5)])
 def test_twenty_by_twenty_is_exact(answers: int, open_share: float, hazards: int) -> None:
     """Out of reach of the bounds: proven all the same, and the order costs what it says when walked."""
