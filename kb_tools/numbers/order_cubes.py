@@ -156,9 +156,7 @@ class Cubes:
         """For each set a bit for each variant that it has."""
         self.axes = np.zeros((len(self.sets), self.variants), dtype=np.uint64)
         """The free checks that are axes of each cube."""
-        self._base = np.zeros((len(self.sets), self.variants), dtype=np.int64)
-        """Where each cube begins; 0 for what cannot come up. Place 0 holds a 0."""
-        end = 1
+        sizes = np.zeros((len(self.sets), self.variants), dtype=np.int64)
         for variant in range(self.variants):
             beyond = open_ & ~variant & ~may_end  # not isolated, so never was
             spare = self.variants - 1 & ~variant & ~open_
@@ -166,17 +164,20 @@ class Cubes:
             axes = self.free.copy()
             for hazard in hazards:
                 axes &= ~np.where(beyond >> hazard & 1, self.exposing[hazard], np.uint64(0))
-            sizes = np.where(has, np.left_shift(1, _count(axes)), 0)
-            self._base[:, variant] = np.where(has, end + np.cumsum(sizes) - sizes, 0)
+            sizes[:, variant] = np.where(has, np.left_shift(1, _count(axes)), 0)
             self.axes[:, variant] = np.where(has, axes, np.uint64(0))
             self.own |= has.astype(np.int64) << variant
-            end += int(sizes.sum())
         self.spare = self.variants - 1 & ~open_
         """For each set the hazards that no check left exposes: they count as isolated."""
         same = self.spare[:, None] | np.arange(self.variants)
-        self.base = np.take_along_axis(self._base, same, axis=1)
+        ends = np.cumsum(sizes)
+        base = np.where(sizes > 0, 1 + ends.reshape(sizes.shape) - sizes, 0)
+        self.base = np.take_along_axis(base, same, axis=1)
+        """Where each cube begins; 0 for what cannot come up. Place 0 holds a 0."""
         self.axes = np.take_along_axis(self.axes, same, axis=1)
-        self.count = end - 1
+        self.sizes = sizes.sum(axis=1)
+        """The number of states of each set."""
+        self.count = int(ends[-1])
 
     @staticmethod
     def _checks_with(hazards_of: list[int], hazard: int) -> int:

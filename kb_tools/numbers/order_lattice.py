@@ -177,9 +177,7 @@ class Lattice:
         self._room = self._lay_out()
         solve = self._room.furnish(1 + self.count)
         self._values = self._room.values()
-        sizes = np.left_shift(1, np.bitwise_count(self.cubes.axes).astype(np.int64))
-        owns = self.cubes.own[:, None] >> np.arange(self.cubes.variants) & 1
-        worked_out = np.cumsum((sizes * owns).sum(axis=1))
+        worked_out = np.cumsum(self.cubes.sizes)
         first = 0
         while first < len(worked_out):
             self.tick()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from typing import TYPE_CHECKING
 
 import pytest
@@ -138,16 +139,31 @@ def test_what_is_no_case_for_it_is_not_counted() -> None:
             lattice.run()
 
 
-def test_no_room_for_the_states_leaves_the_search_with_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where the memory cannot be had the order is proven the other way."""
+@pytest.mark.parametrize("told_before", [False, True])
+def test_no_room_for_the_states_leaves_the_search_with_bounds(
+    monkeypatch: pytest.MonkeyPatch,
+    told_before: bool,  # noqa: FBT001
+) -> None:
+    """Where the memory cannot be had, or is more than half of all, the order is proven the other way."""
 
     def none_left(_: Lattice) -> float:
+        assert not told_before
         raise MemoryError
 
     problem = open_table(seeded(1), 8, 2, 0.5, 1)
     optimum = best_order(problem).expected_minutes
     monkeypatch.setattr(front_door, "_TRIAL", 0)
     monkeypatch.setattr(Lattice, "run", none_left)
+    if told_before:
+        memory = Lattice(States(problem)).memory
+        answers = {"SC_PHYS_PAGES": 2 * memory - 2, "SC_PAGE_SIZE": 1}
+        monkeypatch.setattr(os, "sysconf", answers.__getitem__)
     result = best_order(problem)
     assert result.exact
     assert result.expected_minutes == pytest.approx(optimum)
+
+
+def test_a_machine_that_does_not_tell_its_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Then 4 GB may be taken."""
+    monkeypatch.delattr(os, "sysconf")
+    assert front_door._most_memory() == 1 << 32  # noqa: SLF001 - depends on the system
