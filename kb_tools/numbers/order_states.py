@@ -128,20 +128,24 @@ class States:
             self.apart.append((1 << self.size) - 1 & ~alike)
 
     def _set_hazards(self) -> None:
-        problem = self.problem
-        exposed = set[str]().union(*(problem.checks[j].exposes for j in self.checks))
-        hazards = sorted(
-            (hazard for hazard in problem.hazards if hazard.minutes > 0 and hazard.id in exposed),
-            key=lambda hazard: hazard.id,
-        )
-        self.stays = [hazard.minutes for hazard in hazards]
+        """Hazards that cost minutes; those that the same checks expose and the same need are one here."""
+        asked = [self.problem.checks[j] for j in self.checks]
+        kinds: dict[tuple[int, int], float] = {}
+        for hazard in sorted(self.problem.hazards, key=lambda hazard: hazard.id):
+            exposing = sum(1 << j for j, check in enumerate(asked) if hazard.id in check.exposes)
+            needing = sum(1 << j for j, check in enumerate(asked) if hazard.id in check.needs)
+            if exposing and hazard.minutes > 0:
+                kinds[exposing, needing] = kinds.get((exposing, needing), 0.0) + hazard.minutes
+        self.stays = list(kinds.values())
         """Minutes of a stay of each hazard that costs any."""
-        self.exposes: list[int] = []
-        self.needs: list[int] = []
-        for j in self.checks:
-            check = problem.checks[j]
-            self.exposes.append(sum(1 << h for h, hz in enumerate(hazards) if hz.id in check.exposes))
-            self.needs.append(sum(1 << h for h, hz in enumerate(hazards) if hz.id in check.needs))
+        self.exposes = [
+            sum(1 << h for h, (exposing, _) in enumerate(kinds) if exposing >> j & 1) for j in range(len(asked))
+        ]
+        """For each check the hazards that it exposes."""
+        self.needs = [
+            sum(1 << h for h, (_, needing) in enumerate(kinds) if needing >> j & 1) for j in range(len(asked))
+        ]
+        """For each check the hazards whose power it needs."""
 
     def _set_chunks(self) -> None:
         self._chunks: list[tuple[int, list[float]]] = []

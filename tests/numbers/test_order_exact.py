@@ -129,6 +129,20 @@ def test_a_stay_is_paid_once() -> None:
         assert result.expected_minutes == pytest.approx(brute_force(problem))
 
 
+def test_hazards_that_go_together_are_one() -> None:
+    """Two that the same checks expose and the same need cost what one with the minutes of both does."""
+    one = stay_table(third_needs=True)
+    both, none = frozenset({"harness", "spring"}), frozenset[str]()
+    checks = [
+        Check(check.id, check.minutes, check.answers, both if check.exposes else none, both if check.needs else none)
+        for check in one.checks
+    ]
+    two = Problem(one.causes, one.weights, tuple(checks), one.shows, (Hazard("harness", 3), Hazard("spring", 1)))
+    assert States(two).stays == [4]
+    assert best_order(two).expected_minutes == pytest.approx(brute_force(two))
+    assert best_order(two).order == best_order(one).order
+
+
 def test_putting_back_ends_a_stay() -> None:
     """A check that needs the power between two that expose it makes a second stay necessary."""
     problem = stay_table(third_needs=True)
