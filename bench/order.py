@@ -8,7 +8,7 @@ takes 2 to 12 minutes of isolating and putting back; a share of the checks expos
 others need its power. All from Python's Mersenne Twister with the seed printed, so that each line can be
 run again. Tables of 20 x 20 with 20 to 60 % of the cells left out take a minute or two together, at
 density 0.5 and seed 1; the spread of 70 tables of 20 x 20, to 90 % left out and with up to three hazards,
-takes half an hour and, for the largest, 6 GB:
+takes half an hour or more and, for the largest, several GB:
 
     python bench/order.py                    # all lines
     python bench/order.py --spread           # the spread
