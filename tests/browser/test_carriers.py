@@ -104,14 +104,15 @@ def test_a_whole_release_waits_and_swaps_when_asked(browser: Browser, release: S
     release.start()
 
 
+@pytest.mark.parametrize("room", [1_000_000, -1_000_000], ids=["little", "none"])
 @pytest.mark.parametrize("engine", ["chromium"], indirect=True)
-def test_a_full_device_keeps_the_edition_it_has(browser: Browser, release: Served) -> None:
+def test_a_full_device_keeps_the_edition_it_has(browser: Browser, release: Served, room: int) -> None:
     """A release for which there is no room is told and refused; the edition that is here goes on whole, offline too."""
     browser.open(f"{release.url}index.html")
     says(browser, "On this device")
     # Before the release is there: the worker may still be looking for one since the page was opened.
     used = browser.eval("navigator.storage.estimate().then(found => found.usage)")
-    browser.limit_storage(release.url.split("/some/")[0], int(used) + 1_000_000)
+    browser.limit_storage(release.url.split("/some/")[0], int(used) + room)
     for path in ("assets/large.bin", "using.html"):
         (release.root / path).write_bytes(b"x" * 3_000_000 if path.endswith("bin") else b"<h1>half</h1>")
     listing = release.root / "kb" / "edition.json"

@@ -25,6 +25,9 @@
   /** @type {Promise<void> | null} the download under way */
   let busy = null;
 
+  /** Why the last download failed: on a full device there may be no room to write it down. */
+  let failure = "";
+
   /** @returns {Promise<State>} */
   async function readState() {
     const notes = await caches.open(NOTES);
@@ -85,6 +88,7 @@
     const next = edition(JSON.parse(text));
     const state = await readState();
     if (next.edition === state.current || next.edition === state.waiting) {
+      failure = "";
       await writeState({ error: "" });
       return;
     }
@@ -93,12 +97,13 @@
     try {
       await fill(cache, next, state.current);
       await cache.put(scope + EDITION_FILE, new Response(text, { headers: { "Content-Type": "application/json" } }));
+      await writeState(state.current ? { waiting: next.edition, error: "" } : { current: next.edition, error: "" });
     } catch (error) {
       await caches.delete(name);
       throw error;
     }
+    failure = "";
     if (state.waiting) await caches.delete(KEPT + state.waiting);
-    await writeState(state.current ? { waiting: next.edition, error: "" } : { current: next.edition, error: "" });
     await tellAll();
   }
 
@@ -112,8 +117,10 @@
     const current = await kept(currentHash);
     const store = current ? await caches.open(KEPT + currentHash) : null;
     const rest = Object.entries(next.files);
+    /** @type {unknown[]} */
+    const failed = [];
     const line = async () => {
-      for (let item = rest.pop(); item; item = rest.pop()) {
+      for (let item = rest.pop(); item && !failed.length; item = rest.pop()) {
         const [path, hash] = item;
         const same = store && current && current.files[path] === hash ? await store.match(scope + path) : undefined;
         const response = same || (await fetchFresh(path));
@@ -123,7 +130,9 @@
         await cache.put(scope + path, new Response(bytes, { headers: { "Content-Type": type } }));
       }
     };
-    await Promise.all(Array.from({ length: AT_ONCE }, line));
+    // Every line is at rest before the cache goes: a file on its way would hold its room on a full device.
+    await Promise.all(Array.from({ length: AT_ONCE }, () => line().catch((error) => failed.push(error))));
+    if (failed.length) throw failed[0];
   }
 
   /** Look for a newer edition; one search at a time; a failure is kept to be told. */
@@ -131,7 +140,8 @@
     if (!busy) {
       busy = download()
         .catch(async (error) => {
-          await writeState({ error: String((error && error.message) || error) });
+          failure = String((error && error.message) || error);
+          await writeState({ error: failure }).catch(() => undefined);
           await tellAll();
           throw error;
         })
@@ -160,7 +170,7 @@
     /** @param {Edition | null} one */
     const told = (one) =>
       one && { edition: one.edition, number: one.number, date: one.date, files: Object.keys(one.files).length };
-    return { type: "edition-status", current: told(current), waiting: told(waiting), error: state.error };
+    return { type: "edition-status", current: told(current), waiting: told(waiting), error: failure || state.error };
   }
 
   async function tellAll() {
@@ -176,7 +186,8 @@
     const { request } = event;
     if (request.mode === "navigate") {
       const open = await worker.clients.matchAll({ type: "window", includeUncontrolled: true });
-      if (open.length <= 1) await swap();
+      // On a full device the swap may find no room to be written down; then the present edition goes on.
+      if (open.length <= 1) await swap().catch(() => false);
     }
     const state = await readState();
     if (!state.current) return fetch(request);
