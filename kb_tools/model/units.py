@@ -80,6 +80,10 @@ _RESPELT = {
 _HOURS = re.compile(r"\b(m?A|k?W)h\b")
 """pint has Ah and Wh as units of their own, equal to A h and W h and yet not the same."""
 
+_SHOWN = {"degC": "°C", "degF": "°F", "ohm": "Ω", "mohm": "mΩ", "kohm": "kΩ", "Mohm": "MΩ", PLAIN: ""}
+"""Units whose sign people know, and pint's name for them only programmers."""
+_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
+
 _SYMBOL = r"(?:[^\W\d_]+|[%°])(?:_?[^\W\d_]+)*"
 _FACTOR = rf"{_SYMBOL}(?:(?:\^|\*\*)-?[1-9])?"
 _UNIT = re.compile(rf"{_FACTOR}(?:[ */·]{_FACTOR}){{0,5}}")
@@ -143,6 +147,16 @@ def accepted(unit: Unit) -> dict[str, tuple[float, float]]:
         if any(_same(unit.text, other) for other in family):
             found |= {other: _line(other, unit) for other in family if not _same(unit.text, other)}
     return found | {also: _line(also, unit) for own, also in _ALSO.items() if _same(unit.text, own)}
+
+
+def shown_unit(unit: str) -> str:
+    """Return a unit as people write it: `mm²` for `mm^2`, `°C` for `degC`; nothing for a plain number."""
+    known = _SHOWN.get(unit)
+    if known is not None:
+        return known
+    parts = [_SHOWN.get(part, part) for part in re.split(r"([ /*])", unit)]
+    raised = re.sub(r"(?:\^|\*\*)(-?\d)", lambda power: power[1].translate(_RAISED), "".join(parts))
+    return raised.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def read_reading(text: str, unit: Unit) -> float:

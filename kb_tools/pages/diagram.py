@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import graphviz
 
 from kb_tools.model.entities import Band
+from kb_tools.model.units import shown_unit
 from kb_tools.pages.layout import POINTS, Layout, layout
 from kb_tools.pages.text_width import width, wrap
 
@@ -313,7 +314,7 @@ def way_label(way: Way, step: Step, words: Words) -> str:
 
 def readings(band: Band, unit: str, words: Words) -> str:
     """Return the readings of a band in words, as in `18 to under 22 V`."""
-    sign = "" if unit == "1" else f" {unit}"
+    sign = f" {shown_unit(unit)}".rstrip()
     if band.start is None:
         if band.below is None:
             return words.say("readings.any")

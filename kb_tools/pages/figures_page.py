@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup, escape
 
 from kb_tools.model.figures import NONE, SCHEME, converted, figure_of, marks_of
+from kb_tools.model.units import shown_unit
 from kb_tools.pages.panels import panels_of
 from kb_tools.pages.render import marked, render
 from kb_tools.pages.rich_text import FIGURES, figure_address, html, inline
@@ -30,8 +31,6 @@ _LINK = re.compile(rf'href="{SCHEME}:(?P<table>[^"/#]*)(?:/(?P<row>[^"]*))?"')
 _TITLE = re.compile(r"^# +(.+?)\s*#*$", re.MULTILINE)
 _SHORT = 12
 _SENTENCE = 40
-_SHOWN_UNITS = {"degC": "°C", "degF": "°F", "ohm": "Ω", "mohm": "mΩ", "kohm": "kΩ", "1": ""}
-_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,16 +106,6 @@ def figures_view(table: FigureTable, root: str, words: Words) -> FiguresView:
         ],
         [inline(source, root) for source in sources],
     )
-
-
-def shown_unit(unit: str) -> str:
-    """Return a unit as people write it: `mm²` for `mm^2`, `°C` for `degC`; nothing for a plain number."""
-    known = _SHOWN_UNITS.get(unit)
-    if known is not None:
-        return known
-    parts = [_SHOWN_UNITS.get(part, part) for part in re.split(r"([ /*])", unit)]
-    raised = re.sub(r"(?:\^|\*\*)(-?\d)", lambda power: power[1].translate(_RAISED), "".join(parts))
-    return raised.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _units(column: FigureColumn) -> str:

@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from kb_tools.model.entities import DEFAULT_REVIEW_DAYS
+from kb_tools.model.units import shown_unit
 from kb_tools.pages.diagram import Chart, readings
 from kb_tools.pages.diagram_svg import svg_of
 from kb_tools.pages.isolators import isolators
@@ -369,7 +370,7 @@ def _parts(step: Step, source: _Source) -> list[str]:
 def _plausible(step: Step, words: Words) -> str:
     if not step.plausible:
         return ""
-    sign = "" if step.unit == "1" else f" {step.unit}"
+    sign = f" {shown_unit(str(step.unit))}".rstrip()
     least, most = step.plausible
     return words.say("readings.range", least=least.word, most=f"{most.word}{sign}")
 

@@ -52,7 +52,9 @@ def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: 
     for control in ("answer", "done", "cannot", "reading", "cured", "unsure", "how"):
         assert browser.count(f"[data-ft={control}]") == 0, "a technician's step offers nothing to a carer"
     for _, way in plan:
-        assert way["label"] in browser.text("[data-ft-current]")
+        told = way.get("say", way["label"])
+        assert told in browser.text("[data-ft-current]"), "answers are told in the words that the caller heard"
+        assert told in browser.text(".fw-trails")
     browser.click("[data-ft-current] [data-ft=hand-over]")
     code = browser.text("[data-ft=code]")
     assert all(len(group) <= 4 for group in code.split("-"))
@@ -154,3 +156,51 @@ def test_dropped_call_is_found_by_its_reference(browser: Browser, demo_site: Pat
     browser.click("[data-ft=walk-open]")
     browser.await_js(CURRENT)
     assert browser.text(".fw-job") == "CALL-3"
+
+
+@chromium_only
+def test_a_proof_that_only_a_technician_can_make_is_handed_over(
+    browser: Browser, demo_site: Path, trees: Trees
+) -> None:
+    """Where a carer's call ends at a technician's proof, the hand-over is offered there and no outcome is chosen."""
+
+    def unproven(step: Data) -> bool:
+        return step["kind"] == "done" and bool(step.get("proof"))
+
+    plans = {tree: trees.plan_where(tree, unproven, only="anyone") for tree in trees.by_id}
+    tree_id, plan = next((tree, plan) for tree, plan in plans.items() if plan)
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id), desk=True)
+    browser.eval("document.querySelector('input[name=fw-caller][value=carer]').click()")
+    browser.click("[data-ft=found-skip]")
+    browser.click("[data-ft=desk-skip]")
+    walker.rush(plan)
+    assert browser.count("[data-ft=cured]") == 0
+    assert browser.count("[data-ft-current] [data-ft=hand-over]") == 1
+    assert browser.count("[data-ft=hand-over]") == 1
+    assert browser.count("[data-ft=outcome]:checked") == 0
+
+
+@chromium_only
+def test_a_danger_that_was_told_keeps_the_chair_out_of_service(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A caller may prove a simple fix; a bad answer to a safety question still keeps the chair out of service."""
+    plans = {
+        tree: trees.plan_where(tree, lambda step: step["kind"] == "fix" and step["who"] == "anyone", only="anyone")
+        for tree in trees.by_id
+    }
+    tree_id, plan = next((tree, plan) for tree, plan in plans.items() if plan)
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id), desk=True)
+    questions = browser.eval("faultTrees.data.index.desk")
+    danger = next(n for n, question in enumerate(questions) if question["stop_use"])
+    for n, question in enumerate(questions):
+        fine = "No" if question["bad"] == "Yes" else "Yes"
+        answer = question["bad"] if n == danger else fine
+        browser.eval(f"document.querySelector('input[name=fw-desk-{n}][value={answer}]').click()")
+    browser.click("[data-ft=found-skip]")
+    walker.rush(plan)
+    walker.pass_proof()
+    browser.click("[data-ft=cured]")
+    browser.await_js("document.querySelector('[data-ft=finish]') !== null")
+    assert browser.eval("""document.querySelector('[data-ft=left][data-ft-value="in service"]').disabled""")
+    assert browser.text(".fw-strip .fw-stop strong").startswith("Stop use")

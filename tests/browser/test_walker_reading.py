@@ -88,3 +88,30 @@ def test_cannot_measure(at_volts: tuple[Walker, Data, str]) -> None:
     last = walker.visit()["steps"][-1]
     assert last["assumed"]
     assert last["reading"] is None
+
+
+def test_units_are_shown_as_people_write_them(browser: Browser, demo_site: Path) -> None:
+    """Degrees and ohms bear their signs, on the page and in the walk, and are read back with them."""
+    trees = Trees(demo_site)
+    walker = Walker(browser)
+    tree_id, plan = trees.find(lambda step: step["kind"] == "measure" and step["unit"] == "degC")
+    at = trees.ends_at(tree_id, plan)
+    walker.begin((demo_site / "trees" / f"{tree_id}.html").as_uri())
+    assert "degC" not in browser.eval(f"document.querySelector('#{at} .ft-ways, #{at}').textContent")
+    walker.rush(plan)
+    walker.acknowledge()
+    assert browser.texts("[data-ft=unit] option") == ["°C", "°F", "K"]
+    assert "deg" not in browser.text("[data-ft-current]")
+    warm = trees.by_id[tree_id]["steps"][at]["ways"][0]
+    celsius = float(reading_in(warm).replace(",", "."))
+    unit = "document.querySelector('[data-ft=unit]')"
+    browser.fill("[data-ft=reading]", f"{celsius * 1.8 + 32:g}")
+    browser.eval(f"({unit}.value = '°F', {unit}.dispatchEvent(new Event('change')))")
+    assert browser.text("#fw_band").endswith(": " + warm["label"])
+    browser.click("[data-ft=reading-ok]")
+    browser.await_js(f"{CURRENT} !== '{at}'")
+    assert walker.visit()["steps"][-1]["reading"] == f"{celsius * 1.8 + 32:g} °F"
+    walker.stored()
+    browser.reload()
+    browser.await_js(CURRENT)
+    assert walker.visit()["steps"][-1]["answer"] == warm["label"]

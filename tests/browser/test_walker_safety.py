@@ -276,5 +276,86 @@ def test_an_isolation_that_is_taken_back_is_told(browser: Browser, demo_site: Pa
     walker.take(plan[at][1])
     assert browser.count("[data-ft=is-back]") == 0, "it is isolated again"
     browser.click("[data-ft=back]")
+    walker.stored()
+    browser.reload()
+    browser.await_js(CURRENT)
+    assert named in browser.text(".fw-strip .fw-ask"), "a reload or a pause forgets nothing"
+    browser.click("[data-ft=hand-over]")
+    assert named in browser.text(".fw-hand"), "who takes over is told"
     browser.click("[data-ft=is-back]")
     browser.await_js("document.querySelector('[data-ft=is-back]') === null")
+    walker.stored()
+    browser.reload()
+    browser.await_js(CURRENT)
+    assert browser.count("[data-ft=is-back]") == 0
+
+
+def test_not_in_service_while_a_taken_back_isolation_stands(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A passed proof does not bring a chair into service as long as nobody has said that the power is put back."""
+
+    def proven_live(step: Data) -> bool:
+        return step["kind"] == "fix" and not step.get("exposes")
+
+    tree_id, plan = trees.find(lambda step: bool(step["exposes"]))
+    off = next(n for n, (_, way) in enumerate(plan) if way["isolates"])
+    ends = [
+        trees.plan_where(tree_id, lambda step, end=end: step is end)
+        for end in trees.by_id[tree_id]["steps"].values()
+        if proven_live(end)
+    ]
+    fix = next(one for one in ends if one and not any(way["isolates"] for _, way in one))
+    common = next(n for n, (one, other) in enumerate(zip(plan, fix, strict=False)) if one != other)
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan[: off + 1])
+    for _ in range(off + 1 - common):
+        before = walker.current
+        browser.click("[data-ft=back]")
+        browser.await_js(f"{CURRENT} !== {json.dumps(before)}")
+    walker.rush(fix[common:])
+    walker.pass_proof()
+    browser.click("[data-ft=cured]")
+    browser.await_js("document.querySelector('[data-ft=finish]') !== null")
+    shut = """document.querySelector('[data-ft=left][data-ft-value="in service"]').disabled"""
+    assert browser.eval(shut)
+    browser.click("[data-ft=is-back]")
+    browser.await_js("document.querySelector('[data-ft=is-back]') === null")
+    assert not browser.eval(shut)
+
+
+@chromium_only
+def test_an_end_whose_proof_failed_says_so(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """At an end that is no fault a failed item says what to do, and what came of the visit is left open."""
+    walker = Walker(browser)
+    tree_id, plan = trees.find(lambda step: step["kind"] == "done" and bool(step.get("proof")))
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan)
+    walker.acknowledge()
+    status = ".fw-prove > .fw-band"
+    assert browser.text("[data-ft=cured]") in browser.text(status), "the button that the proof opens is named"
+    browser.click("[data-ft=proof-failed]")
+    assert "hand the case over" in browser.text(status)
+    assert browser.count("[data-ft=outcome]:checked") == 0
+    browser.click('[data-ft=left][data-ft-value="out of use"]')
+    browser.click("[data-ft=finish]")
+    assert browser.count("[data-ft=record-delete]") == 0, "no outcome is taken for granted"
+
+
+@chromium_only
+def test_an_escalation_is_filled_from_the_walk(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A lamp that is to be told, and was answered in the walk, stands there with its answer."""
+    walker = Walker(browser)
+    for tree_id in trees.by_id:
+        plan = trees.plan_where(
+            tree_id,
+            lambda step: step["kind"] == "escalate" and any("lamp" in text for text in step.get("bring", [])),
+        )
+        lamps = [way["label"] for step, way in plan or [] if "lamp" in trees.by_id[tree_id]["steps"][step]["text"]]
+        if plan and lamps:
+            break
+    else:
+        pytest.fail("no escalation of the demo library asks for a lamp that its walk looked at")
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan)
+    for label in lamps:
+        assert f": {label}" in browser.text("[data-ft-current] .fw-box")

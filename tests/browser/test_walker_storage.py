@@ -145,6 +145,38 @@ def test_hostile_store(browser: Browser, demo_site: Path, trees: Trees) -> None:
 
 
 @chromium_only
+@pytest.mark.parametrize("kind", ["fix", "done"])
+def test_a_proof_that_was_begun_is_in_the_record(browser: Browser, demo_site: Path, trees: Trees, kind: str) -> None:
+    """A visit that ends in the middle of a proof keeps what passed, what failed and what is open."""
+    tree_id, plan = trees.find(lambda step: step["kind"] == kind and bool(step.get("proof")))
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan)
+    walker.acknowledge()
+    browser.eval("document.querySelectorAll('[data-ft=proof-item]')[0].click()")
+    browser.eval("document.querySelectorAll('[data-ft=proof-failed]')[1].click()")
+    walker.stored()
+    browser.reload()
+    browser.await_js(CURRENT)
+    assert browser.eval("document.querySelectorAll('[data-ft-current] [aria-pressed=true]').length") == 2
+    if kind == "fix":
+        browser.click("[data-ft=end-visit]")
+    browser.click('[data-ft=left][data-ft-value="out of use"]')
+    browser.click('[data-ft=outcome][data-ft-value="handed over"]')
+    browser.click("[data-ft=finish]")
+    browser.await_js("document.querySelector('[data-ft=record-delete]') !== null")
+    record = validated(browser.eval("faultTrees.record.exported(faultTrees.record.clean(faultTrees.store.all()[0]))"))
+    at = trees.ends_at(tree_id, plan)
+    items = trees.by_id[tree_id]["proofs"][trees.by_id[tree_id]["steps"][at]["proof"]]["items"]
+    assert record["fixes"] == []
+    assert record["proof"]["step"] == at
+    assert [one["result"] for one in record["proof"]["items"]] == ["passed", "failed", *[None] * (len(items) - 2)]
+    told = browser.text(".fw-record")
+    assert "Proof begun, not concluded" in told
+    assert f"{record['proof']['items'][1]['item']} Failed" in told
+
+
+@chromium_only
 def test_record_leaves_the_device(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """The record fits its published schema, is told as text, deleted on request and brought back at once."""
     tree_id, plan = trees.find(lambda step: step["kind"] == "fix" and step["proof"] and step["exposes"])
@@ -170,6 +202,7 @@ def test_record_leaves_the_device(browser: Browser, demo_site: Path, trees: Tree
     assert record["outcome"] == "cured"
     assert record["fixes"][0]["proof"]["items"]
     assert record["fixes"][0]["cured"]
+    assert "proof" not in record, "a proof that is concluded stands at its fix"
     steps = trees.by_id[tree_id]["steps"]
     at = trees.ends_at(tree_id, plan)
     assert record["reached"] == {"tree": tree_id, "step": at, "kind": "fix", "text": steps[at]["text"]}

@@ -8,7 +8,8 @@ import pytest
 
 from kb_tools.model.build import load
 from kb_tools.model.figures import marks_of
-from kb_tools.pages.figures_page import figures_page, figures_view, pages_that_show, shown_unit, with_figures
+from kb_tools.model.units import shown_unit
+from kb_tools.pages.figures_page import figures_page, figures_view, pages_that_show, with_figures
 from kb_tools.pages.rich_text import blocks, figure_address, html
 from kb_tools.pages.site_pages import SitePages
 from kb_tools.pages.words import words_in

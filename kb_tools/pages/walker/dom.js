@@ -13,7 +13,7 @@
   const DEEPEST = 20;
 
   Object.assign(faultTrees, { counted });
-  Object.assign(view, { h, blocks, plain, fill, icon, root, clock, minutes, odds, gate, field, button, box, ok, way, ask, choiceOf, panel });
+  Object.assign(view, { h, blocks, plain, fill, icon, root, clock, minutes, odds, gate, field, button, box, ok, unit, way, ask, choiceOf, panel });
 
   /**
    * An element. Functions among the properties listen to the event of that name; `ft` is `data-ft`.
@@ -106,7 +106,7 @@
   function minutes(value) {
     const whole = Math.round(value);
     if (value > 0 && value < 1) return words.under_minute;
-    if (whole < 90) return fill(words.minutes, { n: whole });
+    if (whole < 60) return fill(words.minutes, { n: whole });
     return fill(whole % 60 ? words.hours : words.whole_hours, { h: Math.floor(whole / 60), m: whole % 60 });
   }
 
@@ -180,6 +180,11 @@
   /** Something framed under a title; nothing where there is nothing. @param {string} title @param {...any} content */
   function box(title, ...content) {
     return content.flat(9).some(Boolean) && h("div.fw-box", h("h2", title), content);
+  }
+
+  /** A unit as people write it; a walk reads it either way. @param {string | null} [name] */
+  function unit(name) {
+    return !name || name === "1" ? "" : name.replace(/^deg(?=[CF]$)/, "°").replace(/ohm$/, "Ω");
   }
 
   /** Something that is in order. @param {string} text */

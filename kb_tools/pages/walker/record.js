@@ -104,7 +104,7 @@
 
   const AT = { tree: "", step: "" };
   const STEP = { ...AT, kind: "", text: "", at: "", answer: "", reading: null, assumed: false, kept: false, stated: false };
-  const RESULT = new Set(["passed", "failed", "not fitted"]);
+  const PROOF = { id: "", title: "", items: [{ item: "", result: new Set(["passed", "failed", "not fitted"]) }] };
   const VISIT = {
     format: () => FORMAT,
     version: () => VERSION,
@@ -125,8 +125,9 @@
     withdrawn: [{ ...STEP, withdrawn: "" }],
     acks: [{ ...AT, kind: new Set(["caution", "isolation"]), id: "", text: "", at: "" }],
     desk: [{ ask: "", answer: "", bad: false, say: "", stop_use: null, at: "" }],
-    fixes: [{ ...AT, text: "", at: "", spares: [{ id: "", name: "" }], proof: perhaps({ id: "", title: "", items: [{ item: "", result: RESULT }] }), cured: false }],
-    proof: perhaps({ ...AT, results: [RESULT] }),
+    fixes: [{ ...AT, text: "", at: "", spares: [{ id: "", name: "" }], proof: perhaps(PROOF), cured: false }],
+    proof: perhaps({ ...AT, ...PROOF }),
+    undone: [""],
     not_asked: [""],
     reached: perhaps({ ...AT, kind: "", text: "" }),
     walk: (/** @type {any} */ value) => value,
@@ -153,10 +154,16 @@
    * @param {Visit} visit
    */
   function exported(visit) {
-    const { found_seen, desk_told, exported, proof, timer, walk, start, fields, desk, acks, not_asked, reached, searches: searched, ...kept } = visit;
+    const { found_seen, desk_told, exported, proof, undone, timer, walk, start, fields, desk, acks, not_asked, reached, searches: searched, ...kept } = visit;
     const { lamps, settings, reported_by, reported, ...named } = fields;
     return { ...kept, ...named, as_found: { lamps, settings, reported_by, reported }, safety_questions: desk, acknowledgements: acks,
-      ...(not_asked.length ? { not_asked } : {}), ...(reached ? { reached } : {}), ...(searched.length ? { searches: searched } : {}) };
+      ...(not_asked.length ? { not_asked } : {}), ...(reached ? { reached } : {}), ...(begun(visit) ? { proof } : {}), ...(searched.length ? { searches: searched } : {}) };
+  }
+
+  /** The proof that was begun at the step reached and has not passed or failed as a whole. @param {Visit} visit */
+  function begun({ proof, reached, fixes }) {
+    const at = (/** @type {any} */ one) => one && proof && one.tree === proof.tree && one.step === proof.step;
+    return at(reached) && !fixes.some(at) ? proof : null;
   }
 
   /** @param {string | null} iso @returns {string} date and time as the device writes them */
@@ -198,6 +205,7 @@
       withdrawn: visit.withdrawn.map(stepLine),
       acknowledged: visit.acks.map((one) => when(one.at) + before(one) + ": " + one.text),
       fixes: visit.fixes.flatMap((one) => fixLines(one, when(one.at))),
+      proof: proofLines(begun(visit)),
       stop_use: visit.stop_use,
       searches: visit.searches,
       left: said(words.left[visit.left || ""]),
@@ -219,12 +227,16 @@
   /** @param {FixRecord} one @param {string} when @returns {string[]} */
   function fixLines(one, when) {
     const spares = one.spares.map((spare) => spare.name).join(", ");
-    /** @type {Record<string, string>} */
-    const named = { passed: words.passed, failed: words.failed, "not fitted": words.absent };
     const lines = [when + one.text + ": " + (one.cured ? words.cured : words.outcome_not_cured)];
     if (spares) lines.push(words.spares + spares);
-    for (const item of one.proof ? one.proof.items : []) lines.push("– " + item.item + " " + (item.result ? named[item.result] : words.none));
-    return lines;
+    return [...lines, ...proofLines(one.proof).slice(1)];
+  }
+
+  /** @param {FixRecord["proof"]} proof @returns {string[]} its title, then each item with what came of it */
+  function proofLines(proof) {
+    /** @type {Record<string, string>} */
+    const named = { passed: words.passed, failed: words.failed, "not fitted": words.absent };
+    return proof ? [proof.title, ...proof.items.map(({ item, result }) => "– " + item + " " + (result ? named[result] : words.none))] : [];
   }
 
   /**

@@ -200,13 +200,19 @@ interface RecordStep {
 
 type ProofResult = "passed" | "failed" | "not fitted" | null;
 
+interface ProofRecord {
+  id: string;
+  title: string;
+  items: { item: string; result: ProofResult }[];
+}
+
 interface FixRecord {
   tree: string;
   step: string;
   text: string;
   at: string;
   spares: { id: string; name: string }[];
-  proof: { id: string; title: string; items: { item: string; result: ProofResult }[] } | null;
+  proof: ProofRecord | null;
   cured: boolean;
 }
 
@@ -232,7 +238,9 @@ interface Visit {
   acks: { kind: "caution" | "isolation"; id: string; text: string; tree: string; step: string; at: string }[];
   desk: { ask: string; answer: string; bad: boolean; say: string; stop_use: string | null; at: string }[];
   fixes: FixRecord[];
-  proof: { tree: string; step: string; results: ProofResult[] } | null;
+  proof: ({ tree: string; step: string } & ProofRecord) | null;
+  /** Hazards that an answer isolated which was taken back since: at the chair they still are. */
+  undone: string[];
   walk: StoredWalk;
   timer: { tree: string; step: string; minutes: number; start: number } | null;
   stop_use: string[];
@@ -274,7 +282,6 @@ interface DeskQuestion {
 interface Session {
   readonly walk: Walk;
   readonly visit: Visit;
-  readonly undone: string[];
   notes: string[];
   readonly facts: Record<string, string | number>;
   knowing: boolean;
@@ -282,13 +289,16 @@ interface Session {
   readonly tree: Tree;
   readonly step: Step;
   readonly proven: boolean;
+  readonly safe: boolean;
   asked(entry: RecordStep): string;
+  told(entry: RecordStep): string;
   label(way: Way): string;
   named(ids: string[]): string;
   doubted(): string[];
   isolated(): string[];
   restores(): string[];
   results(): ProofResult[];
+  proof(results: ProofResult[]): ProofRecord;
   stopUse(): string[];
   answer(value: string | number, assumed?: boolean): void;
   tell(facts: Record<string, string | number>): void;
@@ -316,6 +326,7 @@ interface View {
   button(ft: string | null, kind: string, label: any, click: () => void, more?: Record<string, any>): any;
   box(title: string, ...content: any[]): any;
   ok(text: string): any;
+  unit(name?: string | null): string;
   way(session: Session, ft: string, label: any, value: string, assumed?: boolean): any;
   ask(text: string, ft: string, label: string, click: () => void): any;
   choiceOf(name: string, title: string, values: [string, string][], now: string | null, chosen: (value: string) => void, shut?: string[]): any;

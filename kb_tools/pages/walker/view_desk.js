@@ -105,7 +105,7 @@
    */
   function technicianOnly(session) {
     const { visit, step, state, tree } = session;
-    const answers = visit.steps.map((one) => h("li", session.asked(one), " ", h("strong", one.answer)));
+    const answers = visit.steps.map((one) => h("li", session.asked(one), " ", h("strong", session.told(one))));
     const causes = state.causes.slice(0, 3).map((one) => fill(words.likely, { cause: tree.steps[one.id].text, odds: view.odds(one.odds) }));
     const advice = session.stopUse();
     return h("div", null,
@@ -134,12 +134,13 @@
   /** @param {Session} session @returns {any} the walk code in groups to read out, and the link where there is one */
   function handed(session) {
     const link = session.link();
+    const { undone } = session.visit;
     const copy = (/** @type {string} */ text) => button("copy", "tool", words.hand_copy, () => view.shell.copy(text));
     return h("div.fw-box.fw-hand",
       h("h2", { tabindex: "-1" }, words.hand_over), h("p", words.hand_code),
       h("output", { ft: "code", class: "fw-code" }, session.visit.code), copy(session.visit.code),
       link && [h("p", words.hand_link), h("p.fw-link", h("a", { href: link }, link)), copy(link)],
       session.state.isolated.length > 0 && h("p.fw-note", words.hand_isolated),
-      [...session.visit.desk.flatMap((one) => one.stop_use || []), ...view.guesses(session).map((one) => one.text)].map((text) => h("p.fw-note", fill(words.hand_tell, { text }))));
+      [...session.visit.desk.flatMap((one) => one.stop_use || []), ...view.guesses(session).map((one) => one.text), undone.length ? fill(words.taken_back, { hazards: session.named(undone) }) : []].flat().map((text) => h("p.fw-note", fill(words.hand_tell, { text }))));
   }
 })();

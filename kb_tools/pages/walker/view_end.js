@@ -45,7 +45,7 @@
     const show = () => {
       const open = proof.items.filter((_, at) => !results[at]).length;
       const failed = results.includes("failed");
-      standing.textContent = failed ? words.proof_failed : open ? fill(words.proof_open, { n: open }) : words.proof_passed;
+      standing.textContent = failed ? (step.kind === "fix" ? words.proof_failed : words.proof_failed_end) : open ? fill(words.proof_open, { n: open, label }) : words.proof_passed;
       standing.className = "fw-band" + (failed ? " fw-bad" : open ? "" : " fw-good");
       inner.look();
     };
@@ -56,7 +56,7 @@
       if (item.optional) kinds.push(["not fitted", words.absent, "proof-absent", "– "]);
       const buttons = kinds.map(([result, name, ft, sign]) => inner.hold(button(ft, "proof", [view.icon(sign), name], () => {
         results[at] = result;
-        visit.proof = { tree: state.tree, step: state.step, results };
+        visit.proof = { tree: state.tree, step: state.step, ...session.proof(results) };
         session.save();
         mark();
         show();
@@ -79,7 +79,7 @@
     const untrained = proof && faultTrees.desk.untrained(visit);
     return [
       view.putBack(session),
-      untrained ? h("p.fw-note", words.untrained_fix) : proof && [proof.box, h("div.fw-choices", proof.cured)],
+      untrained ? [h("p.fw-note", words.untrained_fix), view.handOver(session, "choice")] : proof && [proof.box, h("div.fw-choices", proof.cured)],
       leaving(session),
       closing(session),
     ];
@@ -110,11 +110,11 @@
   function fromWalk(session, text) {
     const { fields, steps } = session.visit;
     const match = words.bring_match;
-    const said = (/** @type {RecordStep} */ one) => one.text + ": " + (one.reading || one.answer);
-    const lines = faultTrees.record.FIELDS.filter((/** @type {string} */ name) => match[name] && match[name].test(text))
+    const about = (/** @type {string} */ name) => match[name].test(text);
+    const said = steps.filter((one) => about("steps") || (about("reading") && one.kind === "measure") || (about("lamps") && match.lamps.test(one.text)));
+    const lines = faultTrees.record.FIELDS.filter((/** @type {string} */ name) => match[name] && about(name) && (fields[name] || name !== "lamps" || !said.length))
       .map((/** @type {string} */ name) => words.field[name] + ": " + (fields[name] || words.none));
-    if (match.steps.test(text)) lines.push(...steps.map(said));
-    else if (match.reading.test(text)) lines.push(...steps.filter((one) => one.kind === "measure").map(said));
+    lines.push(...said.map((one) => one.text + ": " + (one.reading || one.answer)));
     return lines.length ? h("ul", lines.map((/** @type {string} */ one) => h("li", one))) : "";
   }
 
@@ -132,9 +132,10 @@
   function form(session) {
     const { visit } = session;
     const { LEFT, OUTCOMES } = faultTrees.record;
-    const safe = session.proven && !session.isolated().length;
-    if (!visit.outcome && session.state.ended) {
-      visit.outcome = session.proven ? (session.step.kind === "fix" ? "cured" : "nothing found") : session.step.kind === "escalate" ? "handed over" : "nothing found";
+    const { safe, proven, step } = session;
+    // A proof that stands out says nothing yet of what will come of it.
+    if (!visit.outcome && session.state.ended && (proven || !step.proof)) {
+      visit.outcome = step.kind === "fix" ? "cured" : step.kind === "done" ? "nothing found" : "handed over";
     }
     if (!safe && visit.left === "in service") visit.left = null;
     const finish = button("finish", "choice", words.finish, () => {
@@ -157,7 +158,7 @@
     return [
       radios("left", LEFT, words.left_title, safe ? [] : ["in service"]),
       !safe && h("p.fw-note", words.left_locked),
-      radios("outcome", OUTCOMES, words.outcome_title, session.proven ? [] : ["cured"]),
+      radios("outcome", OUTCOMES, words.outcome_title, proven ? [] : ["cured"]),
       view.visitField(session, "remark"),
       h("p.fw-note", words.privacy),
       need,

@@ -60,7 +60,7 @@
         else delete facts[id];
         show();
       };
-      const unit = !step.unit || step.unit === "1" ? "" : step.unit;
+      const unit = view.unit(step.unit);
       const input = step.kind === "measure"
         ? h("input", { ...kept, inputmode: "decimal", autocomplete: "off", maxlength: 40, change: () => set(input.value.trim() && (/[a-z°Ω%]/i.test(input.value) ? input.value : input.value + " " + unit).trim()) })
         : h("select", { ...kept, change: () => set(input.value) }, h("option", { value: "" }, words.unknown),

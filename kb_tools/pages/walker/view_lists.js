@@ -17,12 +17,14 @@
   /** @param {Session} session @returns {any[]} what stays on the screen: isolations and stop-use advice */
   function strip(session) {
     const named = session.named(session.isolated());
+    const { undone } = session.visit;
     const advice = session.stopUse();
     return [
-      advice.length > 0 && h("div.fw-stop", h("strong", session.proven ? words.stop_use_until : words.stop_use), advice.map((text) => h("p", text))),
+      advice.length > 0 && h("div.fw-stop", h("strong", session.safe ? words.stop_use_until : words.stop_use), advice.map((text) => h("p", text))),
       named.length > 0 && h("p.fw-isolated", h("strong", words.isolated_now), named),
-      session.undone.length > 0 && view.ask(fill(words.taken_back, { hazards: session.named(session.undone) }), "is-back", words.is_back, () => {
-        session.undone.length = 0;
+      undone.length > 0 && view.ask(fill(words.taken_back, { hazards: session.named(undone) }), "is-back", words.is_back, () => {
+        session.visit.undone = [];
+        session.save();
         view.shell.step(true);
       }),
     ].filter(Boolean);
@@ -60,7 +62,7 @@
     if (drawn.of !== session) Object.assign(drawn, { of: session, list: h("ol.fw-plain"), told: [] });
     const { list, told } = drawn;
     steps.forEach((one, at) => {
-      const parts = [at + 1 + ". " + session.asked(one), faultTrees.record.given(one), one.tree + "/" + one.step];
+      const parts = [at + 1 + ". " + session.asked(one), session.told(one), one.tree + "/" + one.step];
       const now = parts.join("\n");
       if (told[at] === now) return;
       told[at] = now;

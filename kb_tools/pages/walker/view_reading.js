@@ -15,7 +15,7 @@
 
   /** @param {Step} step @param {Way} way @returns {string} a band's limits in words */
   function limits(step, way) {
-    const unit = step.unit === "1" ? "" : step.unit;
+    const unit = view.unit(step.unit);
     const from = way.from !== null && way.from !== undefined;
     const below = way.below !== null && way.below !== undefined;
     const template = from && below ? words.band_both : from ? words.band_from : below ? words.band_below : "";
@@ -29,11 +29,11 @@
   function measure(session, gate) {
     const { step } = session;
     const input = h("input", { ft: "reading", id: "fw_reading", class: "fw-input fw-number", inputmode: "decimal", autocomplete: "off", "aria-describedby": "fw_band", maxlength: 40 });
-    const units = (step.units || []).map(([name]) => name);
+    const units = (step.units || []).map(([name]) => view.unit(name));
     const select = units.length > 1
       ? h("select", { ft: "unit", class: "fw-input", "aria-label": words.unit }, units.map((/** @type {string} */ name) => h("option", name)))
-      : h("span.fw-unit", step.unit === "1" ? "" : step.unit);
-    if (!select.value) select.value = units[0] === "1" ? "" : units[0];
+      : h("span.fw-unit", units[0]);
+    if (!select.value) select.value = units[0];
     const band = h("p", { id: "fw_band", class: "fw-band", role: "status" }, words.reading_none);
     const ok = gate.hold(button("reading-ok", "choice", words.reading_ok, use), () => Boolean(input.value.trim()));
 
@@ -51,7 +51,7 @@
           kind = " fw-bad";
           const [least, most] = step.plausible || [];
           const why = /^[+-]?\d+,\d{3}\b/.test(typed) ? "ambiguous" : /** @type {any} */ (error).code;
-          told = fill(words.reading_errors[why] || words.reading_errors["not-a-number"], { value: text, least, most, unit: step.unit, units: units.join(", ") });
+          told = fill(words.reading_errors[why] || words.reading_errors["not-a-number"], { value: text, least, most, unit: units[0], units: units.join(", ") });
         }
       }
       band.className = "fw-band" + kind;

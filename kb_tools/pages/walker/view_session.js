@@ -33,8 +33,6 @@
       this.stated = new Set();
       /** Whether what is already known is being asked for. */
       this.knowing = false;
-      /** Hazards that an answer isolated which was taken back since: at the chair they still are. @type {string[]} */
-      this.undone = [];
       /** What is to be said once. @type {string[]} */
       this.notes = [];
       this.state = walk.state();
@@ -56,6 +54,12 @@
     /** @param {RecordStep} entry the question of an answered step, in the words of the mode */
     asked(entry) {
       return faultTrees.desk.question(this.visit, stepOf(entry));
+    }
+
+    /** The answer of an answered step, in the words of the mode. @param {RecordStep} entry @returns {string} */
+    told(entry) {
+      const way = stepOf(entry).ways.find((one) => one.label === entry.answer);
+      return faultTrees.record.given(way ? { ...entry, answer: this.label(way) } : entry);
     }
 
     /** A way in the words of the mode. @param {Way} way */
@@ -85,10 +89,23 @@
       return [...new Set([...(this.step.restores || []), ...this.step.ways.flatMap((way) => way.restores)])];
     }
 
+    /** Whether the chair may go back into service: proven, nothing isolated, and no caller has told of a danger that only a technician can judge. */
+    get safe() {
+      const { desk, undone } = this.visit;
+      return this.proven && !this.isolated().length && !undone.length && !(faultTrees.desk.untrained(this.visit) && desk.some((one) => one.stop_use));
+    }
+
     /** What was found so far in the proof of this step. */
     results() {
       const { proof } = this.visit;
-      return proof && proof.tree === this.state.tree && proof.step === this.state.step ? proof.results : [];
+      return proof && proof.tree === this.state.tree && proof.step === this.state.step ? proof.items.map((one) => one.result) : [];
+    }
+
+    /** The proof of this step, with what was found. @param {(ProofResult | null)[]} results */
+    proof(results) {
+      const { step, tree } = this;
+      const { title, items } = tree.proofs[String(step.proof)];
+      return { id: String(step.proof), title, items: items.map((item, n) => ({ item: view.plain(item.item), result: results[n] || null })) };
     }
 
     /** Every advice to stop using the chair that holds now. */
@@ -105,7 +122,11 @@
       const { state, step, visit } = this;
       this.walk.answer(state.step, value);
       this.stated.delete(state.tree + "/" + state.step);
-      if (step.proof) this.noteFix(state, step, value === "cured");
+      if (step.proof) {
+        const { spares } = treeOf(state.tree);
+        const named = step.spares.map((id) => ({ id, name: spares[id].name }));
+        visit.fixes.push({ tree: state.tree, step: state.step, text: step.text, at: faultTrees.record.now(), spares: named, proof: this.proof(this.results()), cured: value === "cured" });
+      }
       visit.left = visit.outcome = visit.ended = null;
       this.state = this.walk.jump(this.facts);
       const kept = this.state.trail.length - state.trail.length - 1;
@@ -115,27 +136,11 @@
       this.save();
     }
 
-    /** @param {WalkState} at @param {Step} step @param {boolean} cured */
-    noteFix(at, step, cured) {
-      const { proofs, spares } = treeOf(at.tree);
-      const proof = proofs[String(step.proof)];
-      const results = this.results();
-      this.visit.fixes.push({
-        tree: at.tree,
-        step: at.step,
-        text: step.text,
-        at: faultTrees.record.now(),
-        spares: step.spares.map((id) => ({ id, name: spares[id].name })),
-        proof: { id: String(step.proof), title: proof.title, items: proof.items.map((item, n) => ({ item: view.plain(item.item), result: results[n] || null })) },
-        cured,
-      });
-    }
-
     /** Bring the record in line with the walk. */
     follow() {
       const { visit, walk } = this;
       const { trail, tree, isolated } = (this.state = walk.state());
-      this.undone = this.undone.filter((hazard) => !isolated.includes(hazard));
+      visit.undone = visit.undone.filter((hazard) => !isolated.includes(hazard));
       const fresh = visit.steps.length;
       trail.forEach((entry, at) => {
         const known = visit.steps[at];
@@ -205,7 +210,7 @@
       const { visit } = this;
       const at = faultTrees.record.now();
       const stays = visit.steps.slice(0, length);
-      this.undone = [...new Set([...this.undone, ...this.state.isolated])];
+      visit.undone = [...new Set([...visit.undone, ...this.state.isolated])];
       visit.withdrawn.push(...visit.steps.slice(length).map((one) => ({ ...one, withdrawn: at })));
       visit.fixes = visit.fixes.filter((fix) => stays.some((one) => one.tree === fix.tree && one.step === fix.step));
       for (let left = visit.steps.length - length; left > 0; left -= 1) this.walk.back();

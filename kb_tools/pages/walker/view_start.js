@@ -87,6 +87,6 @@
       const show = button("record", "tool", words.record, () => view.shell.record(visit), { "aria-describedby": "fw_visit_" + visit.id });
       return h("li", name, h("div.fw-row", go, show));
     });
-    return [h("h3", title), h("ul.fw-plain", items)].reduce((box, node) => (box.append(node), box), h("div"));
+    return [h("h3", title, visits.length > LISTED && ` ${LISTED} / ${visits.length}`), h("ul.fw-plain", items)].reduce((box, node) => (box.append(node), box), h("div"));
   }
 })();
