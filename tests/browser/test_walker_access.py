@@ -144,7 +144,48 @@ def ends_and_calls(browser: Browser, site: str, trees: Trees) -> Iterator[str]:
     yield "untrained caller stops"
 
 
-every_screen = pytest.mark.parametrize("shown", [checks, readings_and_actions, fixes_and_records, ends_and_calls])
+def calls_with_open_questions(browser: Browser, site: str, trees: Trees) -> Iterator[str]:
+    """Show what comes up on a call when safety questions were not asked, and an end that a caller cannot prove."""
+    walker = Walker(browser)
+    tree_id, plan = trees.find(lambda step: step["kind"] == "done" and bool(step.get("proof")))
+    walker.begin(f"{site}trees/{tree_id}.html", desk=True)
+    browser.click("[data-ft=found-skip]")
+    yield "questions not asked, on the first screen"
+    walker.begin(f"{site}trees/{tree_id}.html", desk=True)
+    walker.take(plan[0][1])
+    yield "questions not asked, before a step"
+    browser.click("[data-ft=desk-skip]")
+    yield "questions not asked, told"
+    walker.rush(plan[1:])
+    yield "an end that a caller cannot prove"
+
+
+def what_is_kept(browser: Browser, site: str, trees: Trees) -> Iterator[str]:
+    """Show what is known beforehand, an isolation that was taken back, and the record of a proof that was begun."""
+    walker = Walker(browser)
+    tree_id, plan = trees.find(lambda step: bool(step["exposes"]))
+    browser.open(f"{site}trees/{tree_id}.html#known")
+    browser.await_js("document.querySelector('.fw-known') !== null")
+    yield "what is known"
+    walker.begin(f"{site}trees/{tree_id}.html")
+    walker.rush(plan[: next(n for n, (_, way) in enumerate(plan) if way["isolates"]) + 1])
+    browser.click("[data-ft=back]")
+    browser.await_js("document.querySelector('[data-ft=is-back]') !== null")
+    yield "isolation taken back"
+    tree_id, plan = trees.find(lambda step: step["kind"] == "done" and bool(step.get("proof")))
+    walker.begin(f"{site}trees/{tree_id}.html")
+    walker.rush(plan)
+    walker.acknowledge()
+    browser.click("[data-ft=proof-failed]")
+    yield "failed proof at an end"
+    browser.click("[data-ft=record]")
+    yield "record of a proof that was begun"
+
+
+every_screen = pytest.mark.parametrize(
+    "shown",
+    [checks, readings_and_actions, fixes_and_records, ends_and_calls, calls_with_open_questions, what_is_kept],
+)
 
 
 @chromium_only
