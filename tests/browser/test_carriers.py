@@ -188,3 +188,15 @@ def test_the_pocket_file_finds_and_walks(browser: Browser, pocket_file: Path) ->
     browser.await_js("document.querySelector('[data-ft=answer][data-ft-value=No]:not([aria-disabled=true])')")
     browser.click("[data-ft=answer][data-ft-value=No]")
     assert browser.await_js("document.querySelector('[data-ft-current]:not([data-ft-current=smell])')") is not None
+    at = browser.eval("document.querySelector('[data-ft-current]').dataset.ftCurrent")
+    browser.click("[data-ft=hand-over]")
+    link = browser.attribute(".fw-link a", "href")
+    site = browser.eval("faultTrees.data.index.library.site_url")
+    assert link
+    assert link.startswith(f"{site.rstrip('/')}/trees/chair-dead.html#walk="), (
+        "the site's page, not a place in this file"
+    )
+    browser.click("[data-ft=pause]")
+    browser.fill("[data-ft=resume-box]", link)
+    browser.click("[data-ft=resume]")
+    assert browser.await_js("document.querySelector('[data-ft-current]')?.dataset.ftCurrent") == at

@@ -244,10 +244,10 @@
 
     /** The link that hands this walk over; null where the site has no address. */
     link() {
-      const { library, trees } = faultTrees.data.index;
-      const { url } = (trees || []).find((/** @type {any} */ one) => one.id === this.visit.start) || { url: `trees/${this.visit.start}.html` };
-      const base = /^https?:$/.test(location.protocol) ? new URL(view.root() || ".", location.href).href : library.site_url;
-      return base ? new URL(url, base.replace(/\/?$/, "/")).href + this.address() : null;
+      // The pocket file has no pages beside it that a link could lead to.
+      const near = /^https?:$/.test(location.protocol) && !faultTrees.pocket;
+      const base = near ? new URL(view.root() || ".", location.href).href : faultTrees.data.index.library.site_url;
+      return base ? new URL(`trees/${this.visit.start}.html`, base.replace(/\/?$/, "/")).href + this.address() : null;
     }
   }
 
