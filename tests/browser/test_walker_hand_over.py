@@ -180,6 +180,20 @@ def test_hostile_fragments(browser: Browser, demo_site: Path, trees: Trees, frag
 
 
 @chromium_only
+def test_a_link_that_was_cut_short_says_so(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """Who opens half a link is told that the link is damaged, in the colour of what went wrong."""
+    tree_id = next(iter(trees.by_id))
+    ready(browser, page(demo_site, tree_id))
+    code = browser.eval(f"faultTrees.load('{tree_id}').then(() => faultTrees.start('{tree_id}').code())")
+    browser.open("about:blank")
+    ready(browser, page(demo_site, tree_id) + f"#walk={code[:-2]}")
+    alert = ".fw-start [role=alert]"
+    browser.await_js(f"!document.querySelector('{alert}').hidden")
+    assert "link is damaged" in browser.text(alert)
+    assert "fw-bad" in (browser.attribute(alert, "class") or "")
+
+
+@chromium_only
 def test_hostile_job_in_a_link_stays_text(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Markup in a link's job reference is shown as text."""
     tree_id = next(iter(trees.by_id))

@@ -303,7 +303,8 @@
     try {
       await open(() => (stored ? view.session.fromVisit(stored) : view.session.fromCode(location.hash)));
     } catch (error) {
-      page(view.problem(error));
+      // Nobody read an address out: it was cut short on its way.
+      page(view.problem(/** @type {any} */ (error).code === "mistyped" ? { code: "link" } : error));
     }
     return true;
   }

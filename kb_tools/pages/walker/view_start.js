@@ -21,12 +21,11 @@
   /** @param {string} message something to say at once */
   function startPanel(message) {
     const { store, record } = faultTrees;
-    const status = h("p.fw-band", { role: "alert", hidden: !message }, message);
+    const status = h("p.fw-band.fw-bad", { role: "alert", hidden: !message }, message);
     const box = h("input", { ft: "resume-box", id: "fw_resume_box", class: "fw-input fw-code-box", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", "aria-describedby": "fw_resume_hint", maxlength: 4000 });
     const tell = (/** @type {string} */ text) => {
       status.textContent = text;
       status.hidden = false;
-      status.className = "fw-band fw-bad";
     };
     const form = h("form", {
       submit: async (/** @type {Event} */ event) => {
