@@ -35,7 +35,8 @@ _SOUGHT = "bring_match"
 
 def words_script(words: Words) -> str:
     """Return the script with the texts of the walk."""
-    return f"(window.faultTrees=window.faultTrees||{{}}).words={_literal(words.walk)};\n"
+    own = f"{_literal(words.walk)[:-1]},locale:{_literal(words.locale)}}}"
+    return f"(window.faultTrees=window.faultTrees||{{}}).words={own};\n"
 
 
 def _literal(node: Node, *, sought: bool = False) -> str:

@@ -55,6 +55,8 @@ class Words:
         self.language = language
         self.walk: Node = content[WALK]
         """The words of the scripts, as they stand in the file."""
+        self.locale = str(content["locale"])
+        """The language tag (BCP 47) by which dates and counts are written."""
         self._locale = _locale(content)
         self._texts: dict[str, str] = {}
         self._forms: dict[str, dict[str, str]] = {}

@@ -54,6 +54,9 @@ def test_an_installed_site_opens_without_its_server(browser: Browser, release: S
     browser.open(f"{release.url}index.html")
     count = len(list((release.root / "kb" / "trees").glob("*.js")))
     assert f"{count} trees, complete" in says(browser, "On this device")
+    assert "edition 1 of 20 November 2026" in says(browser, "On this device"), (
+        "the date as the pages and the book write it"
+    )
     release.stop()
     browser.open(f"{release.url}trees/chair-dead.html")
     browser.await_js("document.querySelector('[data-ft=begin]:not([hidden])')")

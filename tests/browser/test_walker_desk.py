@@ -52,7 +52,7 @@ def test_call_from_begin_to_hand_over(browser: Browser, demo_site: Path, trees: 
     for control in ("answer", "done", "cannot", "reading", "cured", "unsure", "how"):
         assert browser.count(f"[data-ft={control}]") == 0, "a technician's step offers nothing to a carer"
     for _, way in plan:
-        told = way.get("say", way["label"])
+        told = str(way.get("say", way["label"]))
         assert told in browser.text("[data-ft-current]"), "answers are told in the words that the caller heard"
         assert told in browser.text(".fw-trails")
     browser.click("[data-ft-current] [data-ft=hand-over]")

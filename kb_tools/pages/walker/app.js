@@ -5,6 +5,7 @@
 (function () {
   "use strict";
 
+  /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   const DAY = 86400000;
 
@@ -13,32 +14,13 @@
    * @typedef {{type: string, current: Told | null, waiting: Told | null, error: string}} Status
    */
 
-  /** @returns {any} */
-  const words = () => (faultTrees.words && faultTrees.words.app) || {};
-
-  /** @param {string} text @param {Record<string, string | number>} values */
-  const fill = (text, values) => text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
+  const { counted, view } = faultTrees;
+  const words = faultTrees.words.app;
+  const { fill, h } = view;
 
   /** @param {string | null | undefined} date as in 2026-10-14 */
   function spoken(date) {
-    if (!date) return words().no_date;
-    const language = document.documentElement.lang || "en";
-    return new Date(date + "T12:00:00").toLocaleDateString(language, { day: "numeric", month: "long", year: "numeric" });
-  }
-
-  /** @param {Told} told */
-  const name = (told) => fill(words().edition, { number: told.number || "–", date: spoken(told.date) });
-
-  /**
-   * @param {string} tag
-   * @param {string} text
-   * @param {string} [kind] a class
-   */
-  function line(tag, text, kind) {
-    const element = document.createElement(tag);
-    element.textContent = text;
-    if (kind) element.className = kind;
-    return element;
+    return date ? new Date(date + "T12:00:00").toLocaleDateString(faultTrees.words.locale, { day: "numeric", month: "long", year: "numeric" }) : words.no_date;
   }
 
   /** @param {Status | null} status what the service worker says, or null without one */
@@ -47,22 +29,18 @@
     const data = faultTrees.data && faultTrees.data.index;
     if (!place || !data) return;
     const { library, count } = data;
-    const trees = faultTrees.counted(words().trees, count);
-    const here = { number: library.edition || "–", date: spoken(library.date), trees };
-    const installed = status && status.current;
-    const parts = [line("p", fill(installed ? words().on_device : words().this_copy, here))];
+    const here = { number: library.edition || "–", date: spoken(library.date), trees: counted(words.trees, count) };
+    const { current = null, waiting = null, error = "" } = status || {};
+    const parts = [h("p", fill(current ? words.on_device : words.this_copy, here))];
     const days = library.date ? Math.floor((Date.now() - Date.parse(library.date + "T12:00:00")) / DAY) : 0;
     if (library.max_age_days && days > library.max_age_days) {
-      parts.push(line("p", fill(words().old, { days: faultTrees.counted(words().days, days), limit: faultTrees.counted(words().days, library.max_age_days) }), "ft-edition-old"));
+      parts.push(h("p.ft-edition-old", fill(words.old, { days: counted(words.days, days), limit: counted(words.days, library.max_age_days) })));
     }
-    if (status && status.waiting) {
-      const button = line("button", words().use, "ft-button");
-      button.setAttribute("type", "button");
-      button.dataset.ft = "edition-use";
-      button.addEventListener("click", () => tell("edition-use"));
-      parts.push(line("p", fill(words().waiting, { edition: name(status.waiting) })), button);
-    } else if (status && status.error) {
-      parts.push(line("p", fill(installed ? words().not_renewed : words().not_kept, { reason: status.error })));
+    if (waiting) {
+      const edition = fill(words.edition, { number: waiting.number || "–", date: spoken(waiting.date) });
+      parts.push(h("p", fill(words.waiting, { edition })), h("button.ft-button", { type: "button", ft: "edition-use", click: () => tell("edition-use") }, words.use));
+    } else if (error) {
+      parts.push(h("p", fill(current ? words.not_renewed : words.not_kept, { reason: error })));
     }
     place.replaceChildren(...parts);
   }
@@ -74,18 +52,7 @@
     if (worker) worker.postMessage({ type });
   }
 
-  function root() {
-    const meta = document.querySelector('meta[name="ft-root"]');
-    return new URL((meta && meta.getAttribute("content")) || "./", document.baseURI).href;
-  }
-
-  /** @param {string} relation @param {string} address from the site's root */
-  function head(relation, address) {
-    const link = document.createElement("link");
-    link.rel = relation;
-    link.href = root() + address;
-    document.head.append(link);
-  }
+  const root = () => new URL(view.root() || "./", document.baseURI).href;
 
   async function start() {
     await faultTrees.ready;
@@ -102,8 +69,7 @@
       return;
     }
     // From disk a browser would refuse the manifest with a line in the console, so only here.
-    head("manifest", "kb/app.webmanifest");
-    head("apple-touch-icon", "kb/icon-180.png");
+    document.head.append(h("link", { rel: "manifest", href: root() + "kb/app.webmanifest" }), h("link", { rel: "apple-touch-icon", href: root() + "kb/icon-180.png" }));
     await tell("edition-status");
     if (navigator.onLine) await tell("edition-look");
   }

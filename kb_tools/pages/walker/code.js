@@ -25,7 +25,7 @@
   for (const symbol of "iIlL") VALUES.set(symbol, 1);
   for (const symbol of "oO") VALUES.set(symbol, 0);
 
-  faultTrees.code = { LONGEST, pack, write, read, fold };
+  faultTrees.code = { pack, write, read, fold };
 
   /**
    * @param {[number, number][]} digits each with its radix

@@ -82,7 +82,7 @@
    * @param {number} n
    */
   function counted(forms, n) {
-    const form = new Intl.PluralRules(document.documentElement.lang || "en").select(n);
+    const form = new Intl.PluralRules(words.locale).select(n);
     return fill(forms[form] || forms.other, { n });
   }
 

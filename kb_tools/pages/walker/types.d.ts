@@ -435,7 +435,6 @@ interface FaultTrees {
   };
   walkFrom(first: string, picks: Picked[], acks?: Ack[]): Walk;
   code: {
-    LONGEST: number;
     pack(digits: [number, number][]): bigint;
     write(number: bigint, shape: number, tag: number): string;
     read(text: unknown): { number: bigint; shape: number; tag: number };

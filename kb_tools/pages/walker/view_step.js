@@ -11,7 +11,7 @@
   const { words } = faultTrees;
   const { h, blocks, fill, button } = view;
 
-  Object.assign(view, { stepSection, cautions, stepName, putBack, choices, unsure, waitClock });
+  Object.assign(view, { stepSection, cautions, stepName, putBack, choices, unsure });
 
   /** @param {Session} session @param {string} id @returns {string} a step of the present tree in the words of the mode */
   function stepName(session, id) {
