@@ -117,3 +117,19 @@ def test_a_stated_answer_taken_back_is_asked(browser: Browser, demo_site: Path) 
     text = browser.text(".fw-record")
     assert "stated beforehand: No" in text
     assert "stated beforehand: Nothing known" not in text.partition("Answers taken back")[0]
+
+
+@pytest.mark.parametrize("engine", ["chromium"], indirect=True)
+def test_a_stated_reading_is_doubted_as_in_the_walk(browser: Browser, demo_site: Path) -> None:
+    """A reading that cannot be is told in the words of the walk, and the way on is shut until it is mended."""
+    browser.open((demo_site / "trees" / "hot-or-smells.html").as_uri() + "#known")
+    browser.await_js("document.querySelector('.fw-known') !== null")
+    browser.click(READ)
+    shut = f"document.querySelector({json.dumps(GO)}).disabled"
+    for reading, told in (("9999", "9999 °C cannot be right"), ("12 bar", "°C, °F, K"), ("1,500", "in two ways")):
+        state_facts(browser, {"warmest": reading})
+        assert told in browser.text(".fw-sum .fw-bad")
+        assert browser.eval(shut)
+    state_facts(browser, {"warmest": "95 °F"})
+    assert browser.count(".fw-sum .fw-bad") == 0
+    assert not browser.eval(shut)

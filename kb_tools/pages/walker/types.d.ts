@@ -327,6 +327,7 @@ interface View {
   box(title: string, ...content: any[]): any;
   ok(text: string): any;
   unit(name?: string | null): string;
+  doubt(step: Step, text: string): string;
   way(session: Session, ft: string, label: any, value: string, assumed?: boolean): any;
   ask(text: string, ft: string, label: string, click: () => void): any;
   choiceOf(name: string, title: string, values: [string, string][], now: string | null, chosen: (value: string) => void, shut?: string[]): any;

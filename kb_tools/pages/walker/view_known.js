@@ -33,19 +33,15 @@
     const likely = (/** @type {{id: string, odds: number}} */ one) => fill(faultTrees.words.likely, { cause: view.stepName(session, one.id), odds: view.odds(one.odds) });
 
     function show() {
-      /** @type {any[]} */
-      let told;
-      try {
-        const causes = walk.known(facts);
+      const bad = Object.entries(facts).map(([id, text]) => view.doubt(tree.steps[id], text)).find(Boolean);
+      const causes = bad ? [] : walk.known(facts);
+      let told = [h("p.fw-bad", bad || words.none)];
+      if (causes.length) {
         const ahead = faultTrees.start(tree.id);
         ahead.cautionsDue().forEach((caution) => ahead.acknowledge(caution));
         const { trail, step } = ahead.jump(facts);
-        told = causes.length
-          ? [h("p", fill(trail.length ? words.at : words.start, { step: view.stepName(session, step) })),
-            h("details", { open: result.querySelector("[open]") }, h("summary", fill(faultTrees.words.standing, { n: causes.length }) + " · " + likely(causes[0])), h("ul", causes.slice(1).map((one) => h("li", likely(one)))))]
-          : [h("p.fw-bad", words.none)];
-      } catch (error) {
-        told = [h("p.fw-bad", view.problem(error))];
+        told = [h("p", fill(trail.length ? words.at : words.start, { step: view.stepName(session, step) })),
+          h("details", { open: result.querySelector("[open]") }, h("summary", fill(faultTrees.words.standing, { n: causes.length }) + " · " + likely(causes[0])), h("ul", causes.slice(1).map((one) => h("li", likely(one)))))];
       }
       result.replaceChildren(...told);
       gate.look();

@@ -11,7 +11,7 @@
   const { words } = faultTrees;
   const { h, fill, button } = view;
 
-  view.measure = measure;
+  Object.assign(view, { measure, doubt });
 
   /** @param {Step} step @param {Way} way @returns {string} a band's limits in words */
   function limits(step, way) {
@@ -22,6 +22,22 @@
     return fill(template, { from: way.from, below: way.below, unit });
   }
 
+  /** @param {Step} step @returns {string[]} the units in which it may be read, as people write them */
+  const unitsOf = (step) => (step.units || []).map(([name]) => view.unit(name));
+
+  /** @param {Step} step @param {string} text @returns {string} why it is no reading of this step; empty where it is one, and where nothing is measured */
+  function doubt(step, text) {
+    if (step.kind !== "measure") return "";
+    try {
+      faultTrees.reading(step, text);
+      return "";
+    } catch (error) {
+      const [least, most] = step.plausible || [];
+      const why = /^[+-]?\d+,\d{3}\b/.test(text) ? "ambiguous" : /** @type {any} */ (error).code;
+      return fill(words.reading_errors[why] || words.reading_errors["not-a-number"], { value: text, least, most, unit: view.unit(step.unit), units: unitsOf(step).join(", ") });
+    }
+  }
+
   /**
    * @param {Session} session
    * @param {Gate} gate
@@ -29,7 +45,7 @@
   function measure(session, gate) {
     const { step } = session;
     const input = h("input", { ft: "reading", id: "fw_reading", class: "fw-input fw-number", inputmode: "decimal", autocomplete: "off", "aria-describedby": "fw_band", maxlength: 40 });
-    const units = (step.units || []).map(([name]) => view.unit(name));
+    const units = unitsOf(step);
     const select = units.length > 1
       ? h("select", { ft: "unit", class: "fw-input", "aria-label": words.unit }, units.map((/** @type {string} */ name) => h("option", name)))
       : h("span.fw-unit", units[0]);
@@ -41,23 +57,12 @@
     function show() {
       const typed = input.value.trim();
       const text = /[a-z\u00b0\u03a9%]/i.test(typed) || !select.value ? typed : typed + " " + select.value;
-      let kind = "";
-      let told = words.reading_none;
-      if (typed) {
-        try {
-          told = fill(words.reading_band, { value: text, band: session.label(step.ways[faultTrees.reading(step, text).pick]) });
-          kind = " fw-good";
-        } catch (error) {
-          kind = " fw-bad";
-          const [least, most] = step.plausible || [];
-          const why = /^[+-]?\d+,\d{3}\b/.test(typed) ? "ambiguous" : /** @type {any} */ (error).code;
-          told = fill(words.reading_errors[why] || words.reading_errors["not-a-number"], { value: text, least, most, unit: units[0], units: units.join(", ") });
-        }
-      }
-      band.className = "fw-band" + kind;
-      band.textContent = told;
+      const bad = typed && doubt(step, text);
+      const good = typed && !bad;
+      band.className = "fw-band" + (bad ? " fw-bad" : good ? " fw-good" : "");
+      band.textContent = bad || (good ? fill(words.reading_band, { value: text, band: session.label(step.ways[faultTrees.bandOf(step, text)]) }) : words.reading_none);
       gate.look();
-      return kind === " fw-good" ? text : "";
+      return good ? text : "";
     }
 
     function use() {
