@@ -132,6 +132,27 @@ def test_cured_needs_every_item(browser: Browser, demo_site: Path, trees: Trees)
 
 
 @chromium_only
+def test_a_proof_is_made_anew_after_more_work(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """Items that passed before the power was cut once more count for nothing when the walk comes to the proof again."""
+    walker = Walker(browser)
+    tree_id, plan = trees.find(lambda step: step["kind"] == "fix" and bool(step["exposes"]))
+    off = next(n for n, (_, way) in enumerate(plan) if way["isolates"])
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan)
+    walker.pass_proof()
+    pressed = "document.querySelectorAll('[data-ft-current] [aria-pressed=true]').length"
+    assert browser.eval(pressed)
+    browser.click("[data-ft=keys]")
+    assert browser.eval(pressed), "it outlives what only draws the screen anew"
+    browser.click(f"[data-ft=trail][data-ft-value='{tree_id}/{plan[off][0]}']")
+    browser.await_js(f"{CURRENT} === '{plan[off][0]}'")
+    walker.rush(plan[off:])
+    walker.acknowledge()
+    assert browser.eval(pressed) == 0
+    assert browser.eval("document.querySelector('[data-ft=cured]').disabled")
+
+
+@chromium_only
 def test_stop_use_advice_stays(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Advice to stop using the chair stays on the screen and in the record from the moment it is given."""
     walker = Walker(browser)

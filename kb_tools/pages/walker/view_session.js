@@ -126,6 +126,9 @@
         const { spares } = treeOf(state.tree);
         const named = step.spares.map((id) => ({ id, name: spares[id].name }));
         visit.fixes.push({ tree: state.tree, step: state.step, text: step.text, at: faultTrees.record.now(), spares: named, proof: this.proof(this.results()), cured: value === "cured" });
+      } else if (step.kind === "do" || step.ways.some((way) => way.isolates.length)) {
+        // After more work on the chair a proof is made anew.
+        visit.proof = null;
       }
       visit.left = visit.outcome = visit.ended = null;
       this.state = this.walk.jump(this.facts);
