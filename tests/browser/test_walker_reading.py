@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from browser.browsing import PHONE
 from browser.walking import CURRENT, Data, Trees, Walker, reading_in
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from browser.browsing import Browser
+    from browser.conftest import OpenBrowser
 
 pytestmark = pytest.mark.parametrize("engine", ["chromium"], indirect=True)
 
@@ -115,3 +117,15 @@ def test_units_are_shown_as_people_write_them(browser: Browser, demo_site: Path)
     browser.reload()
     browser.await_js(CURRENT)
     assert walker.visit()["steps"][-1]["answer"] == warm["label"]
+
+
+def test_the_unit_stands_beside_the_number(open_browser: OpenBrowser, demo_site: Path) -> None:
+    """On a phone, number and unit are one line."""
+    walker = Walker(open_browser(PHONE))
+    trees = Trees(demo_site)
+    tree_id, plan = trees.find(lambda step: step["kind"] == "measure" and step["unit"] == "ohm")
+    walker.begin((demo_site / "trees" / f"{tree_id}.html").as_uri())
+    walker.rush(plan)
+    top = "document.querySelector('[data-ft=%s]').getBoundingClientRect().top"
+    bottom = "document.querySelector('[data-ft=reading]').getBoundingClientRect().bottom"
+    assert walker.browser.eval(f"{top % 'unit'} < {bottom}")

@@ -195,7 +195,7 @@
     const said = (/** @type {any} */ value) => (value ? [value] : []);
     /** @type {Record<string, string[]>} */
     const parts = {
-      edition: [visit.library.title + ", " + visit.library.edition],
+      edition: [visit.library.edition + " · " + visit.library.title],
       started: said(moment(visit.started)),
       mode: [words.mode[visit.mode] + (visit.mode === "desk" ? ", " + words.asked_by.replace("{caller}", caller) : "")],
       found: found.map((name) => words.field[name] + ": " + (name === "reported_by" ? words.who[visit.fields[name]] || "" : visit.fields[name])),
