@@ -126,6 +126,25 @@ def test_calling_technician_gets_every_step(browser: Browser, demo_site: Path, t
 
 
 @chromium_only
+@pytest.mark.parametrize("kind", ["escalate", "done"])
+def test_the_desk_reads_whom_an_end_hands_the_case_to(
+    browser: Browser, demo_site: Path, trees: Trees, kind: str
+) -> None:
+    """At an end the caller's words stand first, and beside them what the end means for the desk."""
+    plans = {
+        tree: trees.plan_where(tree, lambda step: step["kind"] == kind and bool(step.get("say")), only="anyone")
+        for tree in trees.by_id
+    }
+    tree_id, plan = next((tree, plan) for tree, plan in plans.items() if plan)
+    walker = Walker(browser)
+    walker.begin(page(demo_site, tree_id), desk=True)
+    walker.rush(plan)
+    end = trees.by_id[tree_id]["steps"][trees.ends_at(tree_id, plan)]
+    assert browser.text("[data-ft-current] h1") == end["say"]
+    assert browser.text("[data-ft-current] h1 + p") == end["text"]
+
+
+@chromium_only
 def test_mode_can_be_changed_in_a_walk(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Switching to desk mode in a walk asks the safety questions and keeps the answers."""
     tree_id = next(iter(trees.by_id))

@@ -31,13 +31,16 @@
   }
 
   /**
-   * A technician's step in its own words: its plain ones are for others, who stop there.
+   * What the desk itself reads where the plain words are for the caller: at an end whom the case goes to,
+   * and a technician's step in its own words.
    * @param {Visit} visit
    * @param {Step} step
    * @returns {string}
    */
   function beside(visit, step) {
-    return visit.mode === "desk" && technicians(step) && step.say ? step.text : "";
+    if (visit.mode !== "desk" || !step.say) return "";
+    if (step.kind === "escalate" || step.kind === "done") return step.text;
+    return technicians(step) ? faultTrees.words.for_technician.replace("{text}", () => step.text) : "";
   }
 
   /** @param {Visit} visit @param {Step} step @returns {string} */

@@ -30,7 +30,7 @@
     const heading = h("h1", { id: "fw_step", tabindex: "-1" }, may ? faultTrees.desk.question(visit, step) : words.desk_stop);
     const section = h("section", { class: "fw-step fw-kind-" + step.kind, "data-ft-current": session.state.step, "aria-labelledby": "fw_step" });
     const own = may && faultTrees.desk.beside(visit, step);
-    const head = [heading, ...(own ? [h("p.fw-bold", fill(words.for_technician, { text: own }))] : [])];
+    const head = [heading, ...(own ? [h("p.fw-bold", own)] : [])];
     const first = !visit.steps.length && session.tree.applies_to;
     section.append(h("p.fw-meta", meta(session)));
     if (first) section.append(h("p.fw-meta", fill(words.applies, { text: session.tree.applies_to })));
