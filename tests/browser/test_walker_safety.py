@@ -152,6 +152,38 @@ def test_a_proof_is_made_anew_after_more_work(browser: Browser, demo_site: Path,
     assert browser.eval("document.querySelector('[data-ft=cured]').disabled")
 
 
+def test_back_from_a_proof_asks_for_the_isolation_again(browser: Browser, demo_site: Path, trees: Trees) -> None:
+    """A proof that was begun needs the power: who goes back from it to a step that lays it open must look first."""
+
+    def mended_where_it_was_open(step: Data) -> bool:
+        return step["kind"] == "fix" and bool(set(step["exposes"]) & set(step.get("restores") or []))
+
+    walker = Walker(browser)
+    for tree_id in trees.by_id:
+        plan = trees.plan_where(tree_id, mended_where_it_was_open)
+        if plan and trees.by_id[tree_id]["steps"][plan[-1][0]]["exposes"]:
+            break
+    else:
+        pytest.fail("no fix of the demo library follows a check of what lies open")
+    step = trees.by_id[tree_id]["steps"][plan[-1][0]]
+    walker.begin(page(demo_site, tree_id))
+    walker.rush(plan)
+    assert "Isolated now" in browser.text(".fw-strip")
+    walker.acknowledge()
+    browser.click("[data-ft=proof-item]")
+    assert browser.count(".fw-isolated") == 0, "it is put back for the proof"
+    browser.click("[data-ft=back]")
+    browser.await_js(f"{CURRENT} === '{plan[-1][0]}'")
+    assert "look again" in browser.text(".fw-strip .fw-isolated")
+    while browser.count("[data-ft=caution-ack]"):
+        browser.click("[data-ft=caution-ack]")
+    assert browser.eval(SHUT)
+    for _ in step["exposes"]:
+        browser.click("[data-ft=isolation-ack]")
+    assert not browser.eval(SHUT)
+    assert "Isolated now" in browser.text(".fw-strip .fw-isolated")
+
+
 @chromium_only
 def test_stop_use_advice_stays(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Advice to stop using the chair stays on the screen and in the record from the moment it is given."""

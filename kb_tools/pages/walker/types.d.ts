@@ -303,7 +303,7 @@ interface Session {
   answer(value: string | number, assumed?: boolean): void;
   tell(facts: Record<string, string | number>): void;
   causes(): { id: string; odds: number }[];
-  back(): void;
+  back(): Promise<void>;
   reopen(at: number): Promise<void>;
   acknowledge(kind: "caution" | "isolation", id: string, text: string): void;
   save(): void;

@@ -21,7 +21,7 @@
     const advice = session.stopUse();
     return [
       advice.length > 0 && h("div.fw-stop", h("strong", session.safe ? words.stop_use_until : words.stop_use), advice.map((text) => h("p", text))),
-      named.length > 0 && h("p.fw-isolated", h("strong", words.isolated_now), named),
+      named.length > 0 && h("p.fw-isolated", h("strong", session.walk.asksAgain().length ? words.isolated_doubt : words.isolated_now), named),
       undone.length > 0 && view.ask(fill(words.taken_back, { hazards: session.named(undone) }), "is-back", words.is_back, () => {
         session.visit.undone = [];
         session.save();

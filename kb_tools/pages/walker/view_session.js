@@ -186,10 +186,13 @@
     }
 
     /** Take the last answer back. */
-    back() {
+    async back() {
       const { tree, step } = this.visit.steps[this.visit.steps.length - 1];
+      const live = this.results().some(Boolean) && this.restores().length;
       delete this.facts[tree + "/" + step];
       this.cut(this.visit.steps.length - 1);
+      // For a proof that was begun the power was put back: what was isolated may be no longer.
+      if (live) this.walk = await faultTrees.restore(this.walk.toJSON());
       this.follow();
       this.save();
     }

@@ -114,6 +114,7 @@
         session.acknowledge("isolation", hazard, session.named([hazard]));
         box.replaceChildren(view.ok(fill(words.isolation_said, { hazard: session.named([hazard]), time: view.clock(Date.now()) })));
         gate.met();
+        view.shell.strip();
         view.shell.focusNext(box);
       }, { "data-ft-value": hazard }), button("isolation-lost", "tool", fill(words.isolation_no, at), () => view.shell.act(() => session.reopen(at.n - 1))));
       return box;
