@@ -130,7 +130,8 @@ def draft(source: str, library_dir: Path, today: date | None, symptom: str | Non
     with _searching() as step:
         result = best_order(problem_of(table, library), progress=step)
     day = today or datetime.now(tz=UTC).astimezone().date()
-    text = draft_tree(table, result.order, library, day, source if symptom else None)
+    origin = f"the equipment map {source}: {symptom}" if symptom else None
+    text = draft_tree(table, result.order, library, day, source if symptom else None, origin)
     if out is None:
         click.echo(text, nl=False)
         return
