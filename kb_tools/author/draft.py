@@ -48,6 +48,8 @@ class _Draft:
     table: Table
     library: Library
     shown: Shown
+    parts: Mapping[str, str]
+    """Cause -> what the part is called on the map that the table comes from."""
     steps: dict[str, tuple[dict[str, Any], list[str]]] = field(default_factory=dict)
     """Step -> its keys and the comments that go with it."""
     cases: list[dict[str, Any]] = field(default_factory=list)
@@ -61,6 +63,10 @@ class _Draft:
             name, number = f"{wanted}-{number}", number + 1
         return name
 
+    def called(self, cause: str) -> str:
+        """Return a cause in words."""
+        return self.parts.get(cause) or cause.replace("-", " ")
+
     def add(self, wanted: str, keys: dict[str, Any], comments: list[str] | None = None) -> str:
         """Take a place for a step, in the order of reading; its keys may be filled in later."""
         name = self.fresh(wanted)
@@ -68,7 +74,7 @@ class _Draft:
         return name
 
 
-def draft(  # noqa: PLR0913 - what a draft is made of
+def draft(
     table: Table, order: Order, library: Library, day: date, map_id: str | None = None, origin: str | None = None
 ) -> str:
     """Return the text of a tree file.
@@ -82,7 +88,10 @@ def draft(  # noqa: PLR0913 - what a draft is made of
         origin: From what the table comes, in words; left out: from a file of its own.
 
     """
-    work = _Draft(table, library, shown_by(table, library.doubts))
+    # A table that was derived from a map has the map's parts as its causes.
+    shown = library.maps.get(map_id) if map_id and origin else None
+    parts = {str(part): str(row.name) for part, row in shown.parts.items()} if shown else {}
+    work = _Draft(table, library, shown_by(table, library.doubts), parts)
     start = _order(work, order, _Way(frozenset(), (), dict.fromkeys(map(str, table.causes), Fraction(1))))
     _common_ends(work)
     lines = [
@@ -248,12 +257,10 @@ def _group(work: _Draft, causes: list[str], way: _Way) -> str:
 
 
 def _case(work: _Draft, cause: str, given: tuple[tuple[str, str], ...], end: str) -> None:
-    work.cases.append({"case": cause.replace("-", " "), "given": dict(given), "ends_at": end})
+    work.cases.append({"case": work.called(cause), "given": dict(given), "ends_at": end})
 
 
-def _fix(
-    work: _Draft, cause: str, state: set[str], share: float | None
-) -> tuple[str, dict[str, Any], str, set[str]]:
+def _fix(work: _Draft, cause: str, state: set[str], share: float | None) -> tuple[str, dict[str, Any], str, set[str]]:
     """Add the fix of a cause with what makes it safe; return its beginning, keys, id, and the state after it."""
     row = work.table.causes[cause]  # type: ignore[index]
     source, shared = _named_fix(work, str(row.fix) if row.fix else None)
@@ -266,7 +273,7 @@ def _fix(
         needs |= state - exposes - restores
     first, state, last = _make_ready(work, exposes, needs - exposes, frozenset(state))
     keys: dict[str, Any] = {
-        "fix": {"use": shared} if shared else (str(source.text) if source else cause.replace("-", " "))
+        "fix": {"use": shared} if shared else (str(source.text) if source else f"Mend: {work.called(cause)}")
     }
     comments: list[str] = []
     if share is not None:
@@ -323,12 +330,12 @@ def _common_ends(work: _Draft) -> None:
     text = str([keys for keys, _ in work.steps.values()])
     if f"'{DESK}'" in text:
         keys = {
-            "escalate": "Hand the case over: what was found fits none of the causes of the table, or could not be done",
+            "escalate": "Hand the case over: what was found fits none of the known causes, or could not be done",
             "bring": ["what was answered and read at each step"],
             "leave": "Leave the chair switched off and tagged, and whatever was parted as it is",
         }
         work.add(DESK, keys, [f"{TO_FINISH}: whom to hand it to."])
     if f"'{NOTHING}'" in text:
-        keys = {"done": "No fault found", "leave": "Put back whatever was isolated before the chair is used"}
-        keys["share"] = work.nothing
-        work.add(NOTHING, keys, [f"{TO_FINISH}: the proof, if the chair goes back into service."])
+        leave = "Put back whatever was isolated before the chair is used"
+        done: dict[str, Any] = {"done": "No fault found", "leave": leave, "share": work.nothing}
+        work.add(NOTHING, done, [f"{TO_FINISH}: the proof, if the chair goes back into service."])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ from kb_tools.model.map_table import table_from_map
 from kb_tools.numbers.best_order import best_order
 from kb_tools.numbers.evidence import problem_of
 from kb_tools.rules import contract
+from making import listed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -84,6 +86,20 @@ def test_a_draft_passes_every_rule_but_the_proofs_to_fill_in(root: Path, seed: i
     assert {finding.rule for finding in drafted(root, "random")} <= {"fix-proven"}
 
 
+@pytest.mark.parametrize("seed", range(30))
+def test_a_draft_agrees_with_its_table(root: Path, seed: int) -> None:
+    """Where the table then judges the drafted tree, every cause comes to its fix and none to another's."""
+    (root / "trees/tables").mkdir()
+    path = root / "trees/tables/random.yml"
+    text = re.sub(r"\[One, Two\]", "One", table_text(random.Random(seed)))
+    path.write_text(text, "utf-8")
+    drafted(root, "random")
+    text = re.sub(r"(cause-(\d): \{share: \d)\}", r"\1, fix: mend-cause-\2}", text)
+    path.write_text(text.replace("tree: chair-does-not-switch-on", "tree: drafted"), "utf-8")
+    findings = contract.run(contract.subject_of(load(root), DAY))
+    assert not [one for one in findings if one.rule in ("table-tree-agrees", "reference-resolves")], listed(findings)
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_a_cause_that_a_draft_meets_at_several_places_keeps_its_share(root: Path, seed: int) -> None:
     """The shares of a cause's mendings add up to its own, each place with the part of the visits that come there."""
@@ -125,7 +141,7 @@ def test_an_answer_of_two_parts_the_visits_by_hand(root: Path) -> None:
     text = draft(library.tables["two"], order, library, DAY)
     (root / "trees/first/drafted.yml").write_text(text, "utf-8")
     steps = load(root).trees["drafted"].steps
-    shares = {str(name): step.share for name, step in steps.items() if step.share is not None}
+    shares = {str(name): float(step.share) for name, step in steps.items() if step.share is not None}
     assert shares == {"mend-a": 4, "mend-b": 2, "mend-a-2": 4, "nothing-found": 6}
 
 
