@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 
 from kb_tools.cli import figures
 from kb_tools.cli._main import main
+from kb_tools.numbers.best_order import best_order
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,10 +50,9 @@ def test_groups_and_how_they_are_ordered_are_told_where_there_are_any(tmp_path: 
 
 def test_what_is_not_proven_tells_its_gap(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the bound stands how much could be saved at most."""
-    best = figures.best_order
 
     def unproven(*given: object, **named: object) -> object:
-        return replace(best(*given, **named), exact=False, lower_bound=0.75)  # type: ignore[arg-type]
+        return replace(best_order(*given, **named), exact=False, lower_bound=0.75)  # type: ignore[arg-type]
 
     monkeypatch.setattr(figures, "best_order", unproven)
     told = ordered(tmp_path, "'No'").stdout
