@@ -47,6 +47,8 @@ def shown(text: str, folder: Path, kb: str, kit: Path) -> str:
         commands = [line[2:] for line in match["block"].splitlines() if line.startswith("$ ")]
         return "```console\n" + "".join(f"$ {command}\n{shell.run(command)[1]}" for command in commands) + "```"
 
+    blocks = sum(1 for match in _PART.finditer(text) if match["block"] is not None)
+    assert blocks == text.count("```console"), "a console block does not end on a line of its own, so it is not run"
     return _PART.sub(run, text)
 
 

@@ -80,17 +80,21 @@ class Listed:
 
     def visits(self) -> Iterator[tuple[float, list[str], bool]]:
         """Yield every possible visit: its chance, the steps passed, whether it ends cured."""
+        return ((chance, steps, cured) for chance, steps, cured, _ in self.visits_with_cause())
+
+    def visits_with_cause(self) -> Iterator[tuple[float, list[str], bool, int]]:
+        """Yield every possible visit, as `visits` does, and at which of its steps the cause was met."""
         for cause, paths in self.paths.items():
             for path in paths if cause in self.weights else ():
                 steps = [name for name, _ in path] + [cause]
                 step = self.node(cause).step
                 if step.kind != "fix":
-                    yield self.weights[cause], steps, False
+                    yield self.weights[cause], steps, False, len(path)
                     continue
                 cures = 1.0 if step.cures is None else float(step.cures)
-                yield self.weights[cause] * cures, steps, True
+                yield self.weights[cause] * cures, steps, True, len(path)
                 for chance, rest in self.uncured(str(step.not_cured)):
-                    yield self.weights[cause] * (1 - cures) * chance, steps + rest, False
+                    yield self.weights[cause] * (1 - cures) * chance, steps + rest, False, len(path)
 
     def uncured(self, name: str) -> Iterator[tuple[float, list[str]]]:
         """Yield every way on for a fault that its own fix did not cure."""
@@ -114,9 +118,9 @@ class Listed:
         return self.minutes(name) + max((self.longest(str(way.named)) for way in ways), default=0.0)
 
 
-def listed(tmp_path: Path, seed: int) -> list[tuple[Listed, TreeNumbers]]:
+def listed(tmp_path: Path, seed: int, *, most_steps: int = 9) -> list[tuple[Listed, TreeNumbers]]:
     """Return random trees without links, with their numbers; those of very many paths are passed over."""
-    library = read_library(tmp_path, random_trees(seeded(seed), TREES, links=False))
+    library = read_library(tmp_path, random_trees(seeded(seed), TREES, most_steps=most_steps, links=False))
     graph = build_graph(library)
     numbers = library_numbers(graph, library)
     found = [(Listed(graph, library, name), numbers[name]) for name in library.trees]

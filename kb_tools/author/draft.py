@@ -9,17 +9,21 @@ needs its power a step that puts it back.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from kb_tools.author.yaml_text import mapping, scalar
 from kb_tools.model.schema import editor_line
+from kb_tools.model.tables import shown_by
 from kb_tools.model.values import folded
 from kb_tools.numbers.testability import NO_FAULT
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import date
 
     from kb_tools.model.entities import Library, Step, Table, TableCheck
+    from kb_tools.model.tables import Shown
     from kb_tools.numbers.order_problem import Order
 
 DESK, NOTHING = "hand-over", "nothing-found"
@@ -33,6 +37,8 @@ class _Way:
 
     isolated: frozenset[str]
     given: tuple[tuple[str, str], ...]
+    parts: dict[str, Fraction]
+    """Cause -> which part of its visits comes this way; each answer that it may show is equally likely."""
 
 
 @dataclass(slots=True)
@@ -41,9 +47,14 @@ class _Draft:
 
     table: Table
     library: Library
+    shown: Shown
+    parts: Mapping[str, str]
+    """Cause -> what the part is called on the map that the table comes from."""
     steps: dict[str, tuple[dict[str, Any], list[str]]] = field(default_factory=dict)
     """Step -> its keys and the comments that go with it."""
     cases: list[dict[str, Any]] = field(default_factory=list)
+    nothing: float | None = None
+    """Share of the visits in which nothing is wrong; None where the table tells none."""
 
     def fresh(self, wanted: str) -> str:
         """Return a step id that is not taken yet."""
@@ -52,6 +63,10 @@ class _Draft:
             name, number = f"{wanted}-{number}", number + 1
         return name
 
+    def called(self, cause: str) -> str:
+        """Return a cause in words."""
+        return self.parts.get(cause) or cause.replace("-", " ")
+
     def add(self, wanted: str, keys: dict[str, Any], comments: list[str] | None = None) -> str:
         """Take a place for a step, in the order of reading; its keys may be filled in later."""
         name = self.fresh(wanted)
@@ -59,7 +74,9 @@ class _Draft:
         return name
 
 
-def draft(table: Table, order: Order, library: Library, day: date, map_id: str | None = None) -> str:
+def draft(
+    table: Table, order: Order, library: Library, day: date, map_id: str | None = None, origin: str | None = None
+) -> str:
     """Return the text of a tree file.
 
     Args:
@@ -68,15 +85,20 @@ def draft(table: Table, order: Order, library: Library, day: date, map_id: str |
         library: The library, for hazards and for the fixes that the table names.
         day: The date of the draft; a review is still to be made.
         map_id: The equipment map that the checks look at; left out: that of the table's tree.
+        origin: From what the table comes, in words; left out: from a file of its own.
 
     """
-    work = _Draft(table, library)
-    start = _order(work, order, _Way(frozenset(), ()))
+    # A table that was derived from a map has the map's parts as its causes.
+    shown = library.maps.get(map_id) if map_id and origin else None
+    parts = {str(part): str(row.name) for part, row in shown.parts.items()} if shown else {}
+    work = _Draft(table, library, shown_by(table, library.doubts), parts)
+    start = _order(work, order, _Way(frozenset(), (), dict.fromkeys(map(str, table.causes), Fraction(1))))
     _common_ends(work)
     lines = [
         editor_line("trees/area/tree.yml").rstrip(),
-        f"# Drafted from the evidence table {table.id}. {TO_FINISH}: heard_as, equipment, how-to, the desk's",
-        "# wording (say), and whatever `kb check` asks for. A draft stays out of the site.",
+        f"# Drafted from {origin or f'the evidence table {table.id}'}.",
+        f"# {TO_FINISH}: heard_as, equipment, how-to, the desk's wording (say), and whatever `kb check` asks for.",
+        "# A draft stays out of the site.",
         *mapping(_head(table, library, map_id)),
         *mapping({"status": "draft", "reviewed": day.isoformat(), "start": start}),
         "steps:",
@@ -125,9 +147,28 @@ def _order(work: _Draft, order: Order, way: _Way) -> str:
             entry["to"] = DESK
         else:
             given = (*way.given, (name, entry["answer"] if not check.bands else _reading(entry, check)))
-            entry["to"] = _order(work, rest, _Way(frozenset(state), given))
+            parts = _parts(work, way.parts, order["check"], entry["answer"])
+            entry["to"] = _order(work, rest, _Way(frozenset(state), given, parts))
     keys["bands" if check.bands else "answers"] = ways
     return first or name
+
+
+def _parts(work: _Draft, parts: Mapping[str, Fraction], check: str, answer: str) -> dict[str, Fraction]:
+    """Return which part of each cause's visits is left after an answer."""
+    cells = {cause: work.shown.cells[cause, check] for cause in parts}
+    return {cause: part / len(cells[cause]) for cause, part in parts.items() if folded(answer) in cells[cause]}
+
+
+def _share(work: _Draft, cause: str, parts: Mapping[str, Fraction]) -> float | None:
+    """Return the share of a cause's visits that come this way, to four digits; None where it has none.
+
+    Where no cause has a share all are equal, and nothing need be written unless visits part.
+    """
+    share = work.table.causes[cause].share  # type: ignore[index]
+    if share is None:
+        known = any(row.share is not None for row in work.table.causes.values())
+        return None if known or all(len(cell) == 1 for cell in work.shown.cells.values()) else float(parts[cause])
+    return float(f"{float(share) * float(parts[cause]):.4g}")
 
 
 def _reading(entry: dict[str, Any], check: TableCheck) -> str:
@@ -197,12 +238,14 @@ def _group(work: _Draft, causes: list[str], way: _Way) -> str:
     """Add the fixes of a group, likeliest for its minutes first, each going on to the next when it does not cure."""
     if causes == [NO_FAULT]:
         _case(work, NO_FAULT, way.given, NOTHING)
+        share = _share(work, NO_FAULT, way.parts)
+        work.nothing = work.nothing if share is None else (work.nothing or 0.0) + share
         return NOTHING
     first: str | None = None
     before: dict[str, Any] | None = None
     state, given = set(way.isolated), way.given
     for cause in (cause for cause in causes if cause != NO_FAULT):
-        entry, keys, name, state = _fix(work, cause, state)
+        entry, keys, name, state = _fix(work, cause, state, _share(work, cause, way.parts))
         if before is not None:
             before["not_cured"] = entry
         _case(work, cause, given, name)
@@ -214,10 +257,10 @@ def _group(work: _Draft, causes: list[str], way: _Way) -> str:
 
 
 def _case(work: _Draft, cause: str, given: tuple[tuple[str, str], ...], end: str) -> None:
-    work.cases.append({"case": cause.replace("-", " "), "given": dict(given), "ends_at": end})
+    work.cases.append({"case": work.called(cause), "given": dict(given), "ends_at": end})
 
 
-def _fix(work: _Draft, cause: str, state: set[str]) -> tuple[str, dict[str, Any], str, set[str]]:
+def _fix(work: _Draft, cause: str, state: set[str], share: float | None) -> tuple[str, dict[str, Any], str, set[str]]:
     """Add the fix of a cause with what makes it safe; return its beginning, keys, id, and the state after it."""
     row = work.table.causes[cause]  # type: ignore[index]
     source, shared = _named_fix(work, str(row.fix) if row.fix else None)
@@ -230,11 +273,11 @@ def _fix(work: _Draft, cause: str, state: set[str]) -> tuple[str, dict[str, Any]
         needs |= state - exposes - restores
     first, state, last = _make_ready(work, exposes, needs - exposes, frozenset(state))
     keys: dict[str, Any] = {
-        "fix": {"use": shared} if shared else (str(source.text) if source else cause.replace("-", " "))
+        "fix": {"use": shared} if shared else (str(source.text) if source else f"Mend: {work.called(cause)}")
     }
     comments: list[str] = []
-    if row.share is not None:
-        keys["share"] = float(row.share)
+    if share is not None:
+        keys["share"] = share
     if not shared:
         keys |= _own_keys(source, sorted(state), work)
     if not source:
@@ -287,11 +330,12 @@ def _common_ends(work: _Draft) -> None:
     text = str([keys for keys, _ in work.steps.values()])
     if f"'{DESK}'" in text:
         keys = {
-            "escalate": "Hand the case over: what was found fits none of the causes of the table, or could not be done",
+            "escalate": "Hand the case over: what was found fits none of the known causes, or could not be done",
             "bring": ["what was answered and read at each step"],
             "leave": "Leave the chair switched off and tagged, and whatever was parted as it is",
         }
         work.add(DESK, keys, [f"{TO_FINISH}: whom to hand it to."])
     if f"'{NOTHING}'" in text:
-        keys = {"done": "No fault found", "leave": "Put back whatever was isolated before the chair is used"}
-        work.add(NOTHING, keys, [f"{TO_FINISH}: the proof, if the chair goes back into service."])
+        leave = "Put back whatever was isolated before the chair is used"
+        done: dict[str, Any] = {"done": "No fault found", "leave": leave, "share": work.nothing}
+        work.add(NOTHING, done, [f"{TO_FINISH}: the proof, if the chair goes back into service."])

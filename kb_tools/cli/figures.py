@@ -130,7 +130,8 @@ def draft(source: str, library_dir: Path, today: date | None, symptom: str | Non
     with _searching() as step:
         result = best_order(problem_of(table, library), progress=step)
     day = today or datetime.now(tz=UTC).astimezone().date()
-    text = draft_tree(table, result.order, library, day, source if symptom else None)
+    origin = f"the equipment map {source}: {symptom}" if symptom else None
+    text = draft_tree(table, result.order, library, day, source if symptom else None, origin)
     if out is None:
         click.echo(text, nl=False)
         return
@@ -142,12 +143,17 @@ def draft(source: str, library_dir: Path, today: date | None, symptom: str | Non
 
 @contextmanager
 def _searching() -> Iterator[Callable[[SearchProgress], None] | None]:
-    """Tell on a terminal's stderr how far a long search is."""
+    """Tell on a terminal's stderr how far a long search is, and that one was stopped too early."""
     console = Console(stderr=True)
-    if not console.is_terminal:
-        yield None
-        return
-    with console.status("searching") as status:
-        yield lambda now: status.update(
-            f"best so far {now.expected_minutes:.2f} min, at least {now.lower_bound:.2f} min"
-        )
+    try:
+        if not console.is_terminal:
+            yield None
+            return
+        with console.status("looking for a first order") as status:
+            yield lambda now: status.update(
+                f"best so far {now.expected_minutes:.2f} min, at least {now.lower_bound:.2f} min; "
+                f"Ctrl-C ends the search ({now.seconds:.0f} s)"
+            )
+    except KeyboardInterrupt:
+        click.echo("kb: Stopped before there was a first order, so there is none to show", err=True)
+        raise

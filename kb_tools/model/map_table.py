@@ -40,7 +40,9 @@ def table_from_map(library: Library, map_id: str, symptom: str) -> Table:
     wanted = symptom.removesuffix("fails").strip()
     point = next((one for one in shown.points if one.id == wanted), None)
     if point is None:
-        raise UsageError(f"{map_id} has no point {wanted!r}; its points: {', '.join(one.id for one in shown.points)}")
+        known = ", ".join(one.id for one in shown.points)
+        told = f"its points: {known}" if known else "it has none yet; add them under `points`"
+        raise UsageError(f"{map_id} has no point {wanted!r}; {told}")
     return _table(shown, point)
 
 

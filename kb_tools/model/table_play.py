@@ -1,8 +1,9 @@
 """Play the causes of an evidence table through the tree that it judges.
 
 A cause answers the steps that the table has with what it shows there; a step that the table lacks
-may be answered any way. What each step allows does not depend on the way to it, so the steps that
-a play may come to are those that are reachable over allowed ways, and no path is listed.
+may be answered any way. A check that a tree makes at several places bears numbers there (`lamp-2`).
+What each step allows does not depend on the way to it, so the steps that a play may come to are those
+that are reachable over allowed ways, and no path is listed.
 
 A play stops at the cause's own fix. Any other fix does not cure it: the play goes on over
 `not_cured`. Where that is the fix of another cause which some check of the table tells apart, the
@@ -20,6 +21,8 @@ from kb_tools.model.entities import ENDS
 from kb_tools.model.values import folded
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from kb_tools.model.entities import Library, Table, Tree
     from kb_tools.model.graph import Node, StepGraph, Way
     from kb_tools.model.tables import Shown
@@ -81,13 +84,39 @@ def own_fixes(table: Table, tree: Tree, graph: StepGraph, library: Library) -> d
     return found
 
 
-def play(cause: Word, shown: Shown, own: dict[Word, frozenset[str]], tree: Tree, graph: StepGraph) -> Play:
+def checks_asked(table: Table, tree: Tree) -> dict[str, str]:
+    """Return the steps of a tree that ask a check of its table -> that check.
+
+    They have its id, or its id with a number and also its kind and words: `lamp-2` is `lamp`, asked
+    at another place.
+    """
+    found = {str(name): str(name) for name in table.checks if name in tree.steps}
+    for name, step in tree.steps.items():
+        check, _, number = name.rpartition("-")
+        row = table.checks.get(check) if number.isdigit() else None  # type: ignore[call-overload]
+        if row is None or name in found or step.kind not in ("check", "measure"):
+            continue
+        text = row.check if step.kind == "check" else row.measure
+        if text is not None and folded(text) == folded(step.text or ""):
+            found[str(name)] = check
+    return found
+
+
+def play(
+    cause: Word,
+    shown: Shown,
+    own: dict[Word, frozenset[str]],
+    asked: Mapping[str, str],
+    tree: Tree,
+    graph: StepGraph,
+) -> Play:
     """Play one cause through the tree.
 
     Args:
         cause: A cause with a known fix, of which `shown` is sure.
         shown: What the table says.
         own: What `own_fixes` found.
+        asked: What `checks_asked` found.
         tree: The tree that the table judges.
         graph: The library's graph; links are followed.
 
@@ -114,7 +143,7 @@ def play(cause: Word, shown: Shown, own: dict[Word, frozenset[str]], tree: Tree,
             continue
         if key in others and node.step.kind in _MENDS:
             result.wrong[key] = others[key]
-        for way in _allowed(node, result, shown, tree):
+        for way in _allowed(node, result, shown, asked if node.tree is tree else {}):
             if way.target is None:
                 result.in_doubt = True
                 continue
@@ -123,18 +152,18 @@ def play(cause: Word, shown: Shown, own: dict[Word, frozenset[str]], tree: Tree,
             if way.target not in result.before:
                 result.before[way.target] = key
                 queue.append(way.target)
-    asked = {f"{tree.id}/{check}" for check in shown.outcomes}
+    told = {f"{tree.id}/{step}" for step, check in asked.items() if check in shown.outcomes}
     paths = [(*result.path_to(key), end) for key, end in ways_out]
-    result.elsewhere = max(paths, key=lambda path: len(asked.intersection(path)), default=())
+    result.elsewhere = max(paths, key=lambda path: len(told.intersection(path)), default=())
     return result
 
 
-def _allowed(node: Node, result: Play, shown: Shown, tree: Tree) -> list[Way]:
+def _allowed(node: Node, result: Play, shown: Shown, asked: Mapping[str, str]) -> list[Way]:
     """Return the ways that the cause may take at a step."""
     step = node.step
     if step.in_doubt or (not node.ways and step.kind not in ("escalate", "done")):
         result.in_doubt = True
-    answers = shown.cells.get((result.cause, node.name)) if node.tree is tree else None
+    answers = shown.cells.get((result.cause, asked.get(node.name, "")))
     if answers is None or step.kind not in ("check", "measure"):
         return node.ways
     ways = [way for way in node.ways if folded(way.label) in answers]

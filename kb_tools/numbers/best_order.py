@@ -35,8 +35,8 @@ if TYPE_CHECKING:
 
 ALWAYS_EXACT = 20
 """Up to so many causes and so many checks the search has no time limit unless the caller sets one."""
-DEFAULT_SECONDS = 60.0
-"""Time limit of larger tables."""
+DEFAULT_SECONDS = 55.0
+"""Time limit of larger tables; with reading and printing it makes a minute."""
 _FIRST_SLICE = 300_000_000
 """The first slice of the exact search: states times causes squared times checks, so that it takes
 about a second whatever the table's size."""
@@ -73,7 +73,7 @@ def best_order(
     """Find the order of checks with the fewest expected minutes.
 
     Minutes and chances are as `order_problem` says. Without `seconds` tables of up to 20 causes and
-    20 checks are searched until the order is proven, larger ones for a minute. Where many answers are
+    20 checks are searched until the order is proven, larger ones for about a minute. Where many answers are
     open that may take half of the machine's memory. When time is up, or at a KeyboardInterrupt after the
     first plan, the best order so far comes back with `exact` False and the lower bound that is proven by then.
     `states` ends the search after so many situations looked at (many states of `order_lattice` count as

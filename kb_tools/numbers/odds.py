@@ -78,7 +78,7 @@ class StepNumbers:
     stop: float = 0.0
     """Chance that the cause is this step, on a path that has come here with its cause still ahead."""
     own_onward: float = 1.0
-    """Of a fix: the chance that the cause lies behind it, on such a path."""
+    """Of a fix: the chance that the cause lies behind it, on such a path; 1 where no cause is ahead."""
     cured: float = 0.0
     """Of a fix: the chance that it cures, when it is made."""
     ahead: Ahead = field(default_factory=Ahead)
@@ -335,7 +335,7 @@ class _Counting:
             numbers.cured = min(share * cures / numbers.reach, 1.0) if numbers.reach else 0.0
             numbers.odds = (1 - numbers.cured,) * len(node.ways)
             targets = [_step_of(way) for way in node.ways]
-            numbers.own_onward = sum(self.mass[target] for target in targets) / mass if mass else 0.0
+            numbers.own_onward = sum(self.mass[target] for target in targets) / mass if mass else 1.0
             for target in targets:
                 uncured[target] += share * (1 - cures) + arrives
         else:
@@ -359,34 +359,56 @@ class _Counting:
 
 
 def _look_ahead(order: list[Node], numbers: dict[str, TreeNumbers], library: Library) -> None:
-    """Add up what lies ahead of each step, the last steps first."""
-    curable: dict[str, float] = {}
+    """Add up what lies ahead of each step, the last steps first.
+
+    A fault that its own fix did not cure passes every later fix uncured, so what lies ahead of a step
+    depends on whether the cause was met. Each is added up apart; a step's figure is their mean over
+    the visits that pass it.
+    """
+    unmet: dict[str, Ahead] = {}
+    met: dict[str, Ahead] = {}
     for node in reversed(order):
         step, own = node.step, numbers[node.tree.id].steps[node.name]
-        ahead = own.ahead
         proof = library.proofs.get(step.proof) if step.proof else None
-        ahead.minutes = ahead.worst = step.minutes + (proof.minutes if proof else 0.0)
-        ahead.waiting = step.wait.minutes if step.wait else 0.0
-        ahead.checks = float(step.kind in _CHECKS)
-        ahead.escalation = float(step.kind == "escalate")
-        worst, cured = 0.0, own.stop * cures_of(step) if step.kind == "fix" else 0.0
+        minutes = step.minutes + (proof.minutes if proof else 0.0)
+        before, after = (
+            Ahead(
+                minutes=minutes,
+                waiting=step.wait.minutes if step.wait else 0.0,
+                checks=float(step.kind in _CHECKS),
+                escalation=float(step.kind == "escalate"),
+            )
+            for _ in range(2)
+        )
+        worst = 0.0
         for way, odds in zip(node.ways, own.odds, strict=True):
-            if way.target is None or way.target not in curable:
+            if way.target is None or way.target not in unmet:
                 continue
-            tree_id, _, name = way.target.partition("/")
-            onward = numbers[tree_id].steps[name]
-            worst = max(worst, onward.ahead.worst)
-            if odds:
-                _add(ahead, onward.ahead, odds)
-            mixed = onward.unmet if step.kind == "link" else 1.0
-            cured += (own.own_onward if step.kind == "fix" else odds) * mixed * curable[way.target]
-        ahead.worst += worst
-        curable[node.key] = cured
-        ahead.cured = own.unmet * cured
+            goes_on, goes_uncured, passes = odds, 0.0, odds
+            if step.kind == "fix":
+                goes_on, goes_uncured, passes = own.own_onward, own.stop * (1 - cures_of(step)), 1.0
+            elif step.kind == "link":
+                # Coming into the middle of a tree, one is as far as others who pass there.
+                tree_id, _, name = way.target.partition("/")
+                goes_on = numbers[tree_id].steps[name].unmet
+                goes_uncured = 1 - goes_on
+            _add(before, unmet[way.target], goes_on)
+            _add(before, met[way.target], goes_uncured)
+            _add(after, met[way.target], passes)
+            worst = max(worst, unmet[way.target].worst)
+        if step.kind == "fix":
+            before.cured += own.stop * cures_of(step)
+        before.worst = after.worst = minutes + worst
+        unmet[node.key], met[node.key] = before, after
+        _add(own.ahead, before, own.unmet)
+        _add(own.ahead, after, 1 - own.unmet)
+        own.ahead.worst = before.worst
 
 
-def _add(ahead: Ahead, onward: Ahead, odds: float) -> None:
-    ahead.minutes += odds * onward.minutes
-    ahead.waiting += odds * onward.waiting
-    ahead.checks += odds * onward.checks
-    ahead.escalation += odds * onward.escalation
+def _add(ahead: Ahead, onward: Ahead, chance: float) -> None:
+    """Add what lies further on, but for the longest way."""
+    ahead.minutes += chance * onward.minutes
+    ahead.waiting += chance * onward.waiting
+    ahead.checks += chance * onward.checks
+    ahead.escalation += chance * onward.escalation
+    ahead.cured += chance * onward.cured

@@ -186,6 +186,7 @@ class ExactSearch:
             for _, part, scale in states.parts(check, state):
                 if part & (part - 1):
                     scales[part] = scales.get(part, 0.0) + scale
+            self.tick()  # of a large table with open answers, one check's bounds may take a second
             bound = minutes + sum(scale * self._bound(part) for part, scale in scales.items())
             found.append((bound, check, minutes, [(scale, part) for part, scale in scales.items()]))
         return floor

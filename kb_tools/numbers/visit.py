@@ -33,6 +33,8 @@ _MOST_TRIALS = 500
 """Sets that are tried before the smallest one found so far is taken."""
 _MOST_SETS = 400
 """Sets of needed items that are told apart at a step; the rarest beyond are taken as one that needs all theirs."""
+_LEAST_SHOWN = 5e-4
+"""Chances that figures are off by at most, without a word: a tenth of what a whole percent is rounded by."""
 _ROUNDING = 1e-12
 _TYING = 1e9
 """Chances that agree to nine digits are a tie."""
@@ -289,14 +291,20 @@ class Visit:
         return self._sets[0]
 
     @property
-    def at_least(self) -> bool:
-        """Whether sets had to be taken together, so that cures are only known to be at least what they say."""
+    def rare(self) -> float:
+        """The chance of a cure of the rarest sets, which were taken together; 0 where all were told apart."""
         return self._sets[1]
 
+    @property
+    def at_least(self) -> bool:
+        """Whether that chance would show, so that cures are only known to be at least what they say."""
+        return self.rare > _LEAST_SHOWN
+
     @cached_property
-    def _sets(self) -> tuple[Cures, bool]:
+    def _sets(self) -> tuple[Cures, float]:
+        """The sets, and the chance of a cure of those that were taken together."""
         values: list[dict[frozenset[Item], float]] = []
-        together = False
+        together: list[float] = []
         for items, gain, onward in zip(self.items, self.gains, self.onward, strict=True):
             found: dict[frozenset[Item], float] = {items: gain} if gain else {}
             for place, part in onward:
@@ -305,11 +313,13 @@ class Visit:
                 for needed, chance in values[place].items():
                     key = needed | items
                     found[key] = found.get(key, 0.0) + part * chance
+            loose = sum(part * together[place] for place, part in onward)
             if len(found) > _MOST_SETS:
-                together = True
-                found = _fewer(found)
+                found, rare = _fewer(found)
+                loose += rare
             values.append(found)
-        return [(chance, items) for items, chance in _by_chance(values[-2])], together
+            together.append(loose)
+        return [(chance, items) for items, chance in _by_chance(values[-2])], together[-2]
 
 
 def _by_chance(sets: Mapping[frozenset[Item], float]) -> list[tuple[frozenset[Item], float]]:
@@ -317,14 +327,18 @@ def _by_chance(sets: Mapping[frozenset[Item], float]) -> list[tuple[frozenset[It
     return sorted(sets.items(), key=lambda one: (-round(one[1] * _TYING), sorted(one[0])))
 
 
-def _fewer(sets: Mapping[frozenset[Item], float]) -> dict[frozenset[Item], float]:
-    """Take the rarest sets together as one that needs all their items: cures are then told too rare, not too likely."""
+def _fewer(sets: Mapping[frozenset[Item], float]) -> tuple[dict[frozenset[Item], float], float]:
+    """Take the rarest sets together as one that needs all their items; return also the chance of that one.
+
+    Cures are then told too rare, not too likely.
+    """
     ordered = _by_chance(sets)
     kept = dict(ordered[: _MOST_SETS - 1])
     rest = ordered[_MOST_SETS - 1 :]
     all_items = frozenset[Item]().union(*(items for items, _ in rest))
-    kept[all_items] = kept.get(all_items, 0.0) + sum(chance for _, chance in rest)
-    return kept
+    rare = sum(chance for _, chance in rest)
+    kept[all_items] = kept.get(all_items, 0.0) + rare
+    return kept, rare
 
 
 def _unmet(numbers: Mapping[str, TreeNumbers], key: str) -> float:

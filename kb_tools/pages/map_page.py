@@ -110,7 +110,7 @@ def map_page(library: Library, map_id: str, trees: list[Tree], dot_program: str 
 
 
 def _sight(library: Library, shown: EquipmentMap, point: str) -> list[str]:
-    """Say what the other points can tell where a point fails, and how many minutes the best order takes.
+    """Say what may be broken where a point fails, what the other points can tell, and in how many minutes.
 
     The table is the one that `kb draft` derives: any part at or before the point may be broken.
     """
@@ -123,7 +123,8 @@ def _sight(library: Library, shown: EquipmentMap, point: str) -> list[str]:
         return [words.say("map.no_check", parts=words.listed(names.values(), "or"))]
     result = page_order(problem)
     told = sight_words(testability(problem), problem, result.groups if result else groups(problem), names, words)
-    return told + order_words(result, problem, "", words)
+    parts = words.say("map.some", parts=", ".join(names.values()))
+    return [parts, *told, *order_words(result, problem, "", words)]
 
 
 def looked_at(tree: Tree) -> dict[str, list[tuple[int, str]]]:

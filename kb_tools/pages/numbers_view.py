@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from kb_tools.model.graph import StepGraph
     from kb_tools.numbers.odds import TreeNumbers
     from kb_tools.numbers.visit import Item, Packing, Visits
-    from kb_tools.pages.words import Words
 
 MOST_ROWS = 8
+_LEAST_TOLD = 0.005
+"""Chances below this are not worth a word of their own."""
 _ROUNDING = 1e-9
 
 
@@ -74,7 +75,7 @@ def numbers_view(library: Library, graph: StepGraph, tree: Tree, visits: Visits)
     spent = time_spent(graph, library, own)
     most = max((one.minutes for one in spent), default=1.0)
     return NumbersView(
-        _summary(own, words),
+        _summary(library, tree, own),
         _causes(library, tree, causes),
         [
             Row(
@@ -135,31 +136,29 @@ def pack_words(library: Library, packing: Packing, visits: int) -> list[str]:
         return [words.say("pack.nothing_named", cured=best)]
     smaller = words.say("pack.smallest" if packing.is_smallest else "pack.perhaps_smaller")
     rest = words.say("pack.rest")
-    take = _take(library, packing.smallest, cured(packing.cured_with_smallest))
+    told = _named(library, packing.smallest)
+    take = words.say("pack.take" if told else "pack.take_nothing", cured=cured(packing.cured_with_smallest))
     if packing.is_enough:
-        told = [f"{take} {words.say('pack.enough', smaller=smaller)}"]
+        told += [f"{take} {words.say('pack.enough', smaller=smaller)}"]
     elif packing.cured_with_smallest >= packing.cured_with_all - _ROUNDING:
-        told = [f"{take} {words.say('pack.all_of_it', smaller=smaller, rest=rest)}"]
+        told += [f"{take} {words.say('pack.all_of_it', smaller=smaller, rest=rest)}"]
     else:
-        told = [f"{take} {words.say('pack.nine_tenths', smaller=smaller)}"]
+        told += [f"{take} {words.say('pack.nine_tenths', smaller=smaller)}"]
         told.append(words.say("pack.not_enough", cured=best, rest=rest))
     if visits > 1 and any(not item.is_tool for item in packing.smallest):
         told.append(words.say("pack.twice"))
     return told
 
 
-def _take(library: Library, packed: Sequence[Item], cured: str) -> str:
-    """Return the sentence that names what is taken along and says how many visits end cured with it."""
+def _named(library: Library, packed: Sequence[Item]) -> list[str]:
+    """Name the tools that are taken along, and the spares, in a sentence each; nothing for none."""
     words = words_of(library)
-    if not packed:
-        return words.say("pack.take_nothing", cured=cured)
-    tools, spares = (
-        words.form(key, len(names)).format(names=words.listed(names)) if names else ""
-        for key, is_tool in (("pack.tools", True), ("pack.spares", False))
-        for names in [[item_name(library, item) for item in packed if item.is_tool is is_tool]]
-    )
-    both = words.say("pack.both", tools=tools, spares=spares) if tools and spares else tools or spares
-    return words.say("pack.take", items=both, cured=cured)
+    told = []
+    for key, is_tool in (("pack.tools", True), ("pack.spares", False)):
+        names = [item_name(library, item) for item in packed if item.is_tool is is_tool]
+        if names:
+            told.append(words.form(key, len(names)).format(names=", ".join(names)))
+    return told
 
 
 def item_name(library: Library, item: Item) -> str:
@@ -168,14 +167,17 @@ def item_name(library: Library, item: Item) -> str:
     return next((str(thing.name) for name, thing in things.items() if name == item.id), item.id)
 
 
-def _summary(own: TreeNumbers, words: Words) -> list[str]:
+def _summary(library: Library, tree: Tree, own: TreeNumbers) -> list[str]:
+    words = words_of(library)
     ahead = own.ahead
+    figures = {"cured": ahead.cured, "handed": ahead.escalation}
+    rest = 1 - sum(figures.values())
+    if rest >= _LEAST_TOLD:
+        figures["rest"] = rest
     outcome = words.say(
-        "numbers.outcome",
-        cured=words.in_ten(ahead.cured),
-        cured_percent=words.percent(ahead.cured),
-        handed=words.in_ten(ahead.escalation),
-        handed_percent=words.percent(ahead.escalation),
+        "numbers.outcome_rest" if "rest" in figures else "numbers.outcome",
+        **{name: words.in_ten(chance) for name, chance in figures.items()},
+        **{f"{name}_percent": words.percent(chance) for name, chance in figures.items()},
     )
     told = [
         words.say(
@@ -189,7 +191,7 @@ def _summary(own: TreeNumbers, words: Words) -> list[str]:
     if ahead.waiting >= 1:
         told.append(words.say("numbers.waiting", time=words.minutes(ahead.waiting)))
     if own.dropped:
-        told.append(words.say("numbers.dropped", causes=", ".join(own.dropped)))
+        told.append(words.say("numbers.dropped", causes="; ".join(_text(library, tree, name) for name in own.dropped)))
     return told
 
 
@@ -204,7 +206,7 @@ def field_words(library: Library, tree: Tree) -> str:
 
 
 def _causes(library: Library, tree: Tree, causes: Mapping[str, float]) -> list[Row]:
-    """Return a line for each cause; links into one tree are one line."""
+    """Return a line for each cause, and one for all rarer ones; links into one tree are one line."""
     words = words_of(library)
     shares: dict[str, float] = {}
     named: dict[str, list[str]] = {}
@@ -214,10 +216,14 @@ def _causes(library: Library, tree: Tree, causes: Mapping[str, float]) -> list[R
         named.setdefault(text, []).append(name)
     notes = _ranges(library, tree, named)
     ranked = sorted(shares, key=lambda text: -round(shares[text], 9))
-    return [
+    rows = [
         Row(text, f"#{named[text][0]}", words.percent(shares[text]), round(100 * shares[text]), notes.get(text, ""))
         for text in ranked[:MOST_ROWS]
     ]
+    others = sum(shares[text] for text in ranked[MOST_ROWS:])
+    if others:
+        rows.append(Row(words.say("numbers.other_causes"), "", words.percent(others), round(100 * others)))
+    return rows
 
 
 def _ranges(library: Library, tree: Tree, named: Mapping[str, Sequence[str]]) -> dict[str, str]:

@@ -247,7 +247,8 @@ def _judged(tree: float, beside: float, result: Result, words: Words) -> list[st
     elif tree <= best * _CLOSE:
         told.append(words.say("table.as_good"))
     else:
-        more = fine(tree - best)
+        # As a reader subtracts: the two figures stand beside it, rounded.
+        more = fine(round(tree, 1) - round(best, 1))
         more = more if result.exact else words.say("figures.at_most", time=more)
         told.append(words.say("table.more", time=more))
     return told

@@ -20,7 +20,10 @@ _ESTIMATE = "All of this is an estimate from the shares and minutes that the tre
 def order_text(table: Table, result: Result, sight: Testability) -> Iterator[Text]:
     """Yield the best order of a table's checks as lines for a terminal."""
     yield Text(str(table.title), "bold")
-    proven = "proven best" if result.exact else f"best found; no order needs less than {result.lower_bound:.2f} min"
+    proven = "proven best"
+    if not result.exact:
+        saved = f"at most {result.gap:.0%} could be saved"
+        proven = f"best found; no order needs less than {result.lower_bound:.2f} min, so {saved}"
     yield Text(f"{result.expected_minutes:.2f} minutes of checks expected, {proven}")
     told = ", ".join(f"to {most}: {share:.0%}" for most, share in sight.isolated.items())
     yield Text(f"faults detected {sight.detected:.0%}; of these isolated {told}")
@@ -40,7 +43,9 @@ def order_text(table: Table, result: Result, sight: Testability) -> Iterator[Tex
         else:
             yield lead.append(", then ".join(order["causes"]), "bold")
     yield Text()
-    yield Text("In a group, causes stand by chance over minutes of mending, the last mending paid for too.", "dim")
+    if result.groups:
+        yield Text("In a group, causes stand by chance over minutes of mending, the last mending paid for too.", "dim")
+    yield Text("All of this is an estimate from the shares and minutes of the table.", "dim")
 
 
 def numbers_text(title: str, view: NumbersView) -> Iterator[Text]:

@@ -2,8 +2,8 @@
 
 Under `shows`, a table says of each cause what it makes each check show. Every cause there stands
 under `causes`, every check under `checks`, and every answer among the answers, or the bands, of
-that check. Each check says what it asks: `check` with `answers`, or `measure` with `unit` and
-`bands`.
+that check; an empty list shows nothing. Each check says what it asks: `check` with `answers`, or
+`measure` with `unit` and `bands`. A table without causes or without checks has nothing to show.
 
 To mend it, correct the name, or add what it names. What a row leaves out means that any answer may
 come up.
@@ -35,9 +35,17 @@ def check(subject: Subject) -> Iterator[Finding]:
     """Yield a finding for each name under `shows` that is not declared, and each unasked check."""
     doubts = subject.library.doubts
     for table in subject.library.tables.values():
+        yield from _empty(table, doubts)
         for name, row in table.checks.items():
             yield from _asked(name, row, doubts)
         yield from _shown(table, doubts)
+
+
+def _empty(table: Table, doubts: Doubts) -> Iterator[Finding]:
+    """Yield a finding for a table that has nothing to ask, or nothing to find."""
+    for key, one in (("causes", "a cause"), ("checks", "a check")):
+        if not getattr(table, key) and not doubts.key(table.place, key):
+            yield _finding(table.place, f"The table has no {key}", f"Add {one} below `{key}`")
 
 
 def _asked(name: Word, row: TableCheck, doubts: Doubts) -> Iterator[Finding]:
@@ -48,9 +56,10 @@ def _asked(name: Word, row: TableCheck, doubts: Doubts) -> Iterator[Finding]:
         said = "neither `check` nor `measure`" if row.check is None else "`check` and `measure`"
         yield _finding(name.place, f"`{name}` has {said}", "Give it one of the two")
     elif row.check is not None and not row.answers:
-        yield _finding(name.place, f"The check `{name}` has no answers", "Add `answers`: a list")
+        yield _finding(name.place, f"The check `{name}` has no answers", "Add `answers`: a list of what may be seen")
     elif row.measure is not None and not row.bands:
-        yield _finding(name.place, f"The measurement `{name}` has no bands", "Add `bands`: a list")
+        remedy = "Add `bands`: ranges of readings, each with its answer"
+        yield _finding(name.place, f"The measurement `{name}` has no bands", remedy)
 
 
 def _shown(table: Table, doubts: Doubts) -> Iterator[Finding]:
@@ -72,6 +81,9 @@ def _shown(table: Table, doubts: Doubts) -> Iterator[Finding]:
 def _answers(name: Word, asked: TableCheck, answers: tuple[Word, ...], doubts: Doubts) -> Iterator[Finding]:
     if doubts.key(asked.place, "answers") or doubts.key(asked.place, "bands"):
         return
+    if not answers:
+        message = f"This says that the check `{name}` shows no answer at all"
+        yield _finding(name.place, message, f"Name an answer, or leave `{name}` out: then it may show any")
     known = {folded(answer) for answer in asked.outcomes}
     for answer in answers:
         if folded(answer) not in known:

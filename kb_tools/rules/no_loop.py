@@ -10,6 +10,8 @@ For each knot of steps that lead to one another the finding prints one shortest 
 of its arrows is written. It stands at the arrow that closes the loop: the one that leads back to
 the step that is written first.
 
+On an equipment map, no flow leads from a part to itself.
+
 To mend it, lead one of the arrows elsewhere, most often the last one. Where a check must be made
 again after something was done, write it as a step of its own with its own answers.
 """
@@ -27,6 +29,7 @@ from kb_tools.findings import Finding, Severity
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from kb_tools.model.entities import Library
     from kb_tools.model.graph import StepGraph
     from kb_tools.rules.contract import Subject
 
@@ -37,6 +40,7 @@ SUMMARY = "No path leads back to a step that it has passed."
 
 def check(subject: Subject) -> Iterator[Finding]:
     """Yield a finding for each knot of steps that lead to one another."""
+    yield from _flows(subject.library)
     graph = subject.graph
     if graph.order is not None:
         return
@@ -44,6 +48,16 @@ def check(subject: Subject) -> Iterator[Finding]:
     for knot in nx.strongly_connected_components(graph.digraph):
         if len(knot) > 1 or graph.digraph.has_edge(*(2 * tuple(knot))):
             yield _finding(graph, shortest_loop(graph.digraph.subgraph(knot), written))
+
+
+def _flows(library: Library) -> Iterator[Finding]:
+    """Yield a finding for each flow of a map that leads from a part to itself; data may go round over others."""
+    for shown in library.maps.values():
+        for flow in shown.flows:
+            if flow.start == flow.to and flow.to in shown.parts:
+                message = f"This flow leads from `{flow.to}` to itself"
+                remedy = "Name the part that it leads to, or delete the flow"
+                yield Finding(flow.to.place, ID, SEVERITY, message, remedy)
 
 
 def shortest_loop(knot: nx.DiGraph[str], written: dict[str, int]) -> list[str]:

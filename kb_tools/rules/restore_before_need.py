@@ -21,7 +21,9 @@ from kb_tools.rules._places import seen_from
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from kb_tools.model.entities import TableCheck
     from kb_tools.model.graph import Node
+    from kb_tools.model.values import Word
     from kb_tools.rules.contract import Subject
 
 ID = "restore-before-need"
@@ -39,6 +41,22 @@ def check(subject: Subject) -> Iterator[Finding]:
             yield from _steps(node, subject)
         if step.proof and (state.maybe or step.isolates):
             yield from _proofs(node, subject)
+    for table in subject.library.tables.values():
+        for name, row in table.checks.items():
+            yield from _contradictions(name, row)
+
+
+def _contradictions(name: Word, row: TableCheck) -> Iterator[Finding]:
+    """Judge a check of a table: what it exposes is isolated, so that it cannot need its power."""
+    for hazard in dict.fromkeys((*row.needs, *row.works_live)):
+        if hazard in row.exposes:
+            yield Finding(
+                hazard.place,
+                ID,
+                SEVERITY,
+                f"The check `{name}` exposes `{hazard}`, which is isolated for that, and needs its power",
+                f"Take `{hazard}` out of one of the two, or make two checks of it",
+            )
 
 
 def _steps(node: Node, subject: Subject) -> Iterator[Finding]:

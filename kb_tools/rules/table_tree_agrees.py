@@ -2,7 +2,9 @@
 
 Where a table names a `tree`, a check of the table and a step of the tree with the same id are the
 same thing: the same kind (`check` or `measure`), the same words, unit, answers and edges of the
-bands. An answer of the tree for somebody who cannot tell (`unsure`) need not be in the table.
+bands. An answer of the tree for somebody who cannot tell (`unsure`) need not be in the table. A check
+that the tree makes at several places bears its id and a number at the others: with the same words,
+`lamp-2` is `lamp` too.
 
 Then each cause is played through the tree. At the steps that the table has, it gives the answers
 that it shows (any answer where the table leaves that out); at the steps that the table lacks, any
@@ -21,7 +23,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kb_tools.findings import Finding, Severity
-from kb_tools.model.table_play import own_fixes, play
+from kb_tools.model.table_play import checks_asked, own_fixes, play
 from kb_tools.model.tables import shown_by
 from kb_tools.model.units import UnitProblem, accepted, unit_of
 from kb_tools.model.values import folded
@@ -122,10 +124,11 @@ def _play_all(table: Table, tree: Tree, subject: Subject) -> Iterator[Finding]:
     shown = shown_by(table, subject.library.doubts)
     unread = subject.library.doubts.key(tree.place, "steps")
     own = own_fixes(table, tree, subject.graph, subject.library)
+    asked = checks_asked(table, tree)
     for cause in own:
         if not shown.is_sure(cause):
             continue
-        run = play(cause, shown, own, tree, subject.graph)
+        run = play(cause, shown, own, asked, tree, subject.graph)
         for step, other in run.wrong.items():
             yield Finding(
                 cause.place,

@@ -13,7 +13,7 @@ import pytest
 from kb_tools.model.doubts import Doubts
 from kb_tools.model.entities import Table, TableCause, TableCheck
 from kb_tools.model.graph import build_graph
-from kb_tools.model.table_play import own_fixes, play
+from kb_tools.model.table_play import checks_asked, own_fixes, play
 from kb_tools.model.tables import Shown, shown_by
 from making import HERE, answer, library, step, tree, word, words
 
@@ -146,7 +146,7 @@ def played(made: Table, cause: str) -> tuple[bool, set[str], tuple[str, ...]]:
     one.trees["u"].steps[word("tighten")].use = word("tighten-all")
     graph = build_graph(one)
     own = own_fixes(made, one.trees["t"], graph, one)
-    run = play(word(cause), shown(made), own, one.trees["t"], graph)
+    run = play(word(cause), shown(made), own, checks_asked(made, one.trees["t"]), one.trees["t"], graph)
     for wrong in run.wrong:
         assert nx.is_path(graph.digraph, run.path_to(wrong))
     return run.came_home, set(run.wrong), run.elsewhere
@@ -201,7 +201,7 @@ def test_the_same_shared_fix_elsewhere_is_the_own_one() -> None:
     graph = build_graph(one)
     own = own_fixes(made, one.trees["t"], graph, one)
     assert own == {"plug": {"t/mend", "t/swap"}}
-    assert play(word("plug"), shown(made), own, one.trees["t"], graph).came_home
+    assert play(word("plug"), shown(made), own, checks_asked(made, one.trees["t"]), one.trees["t"], graph).came_home
 
 
 def test_an_answer_that_the_tree_lacks_leaves_the_play_in_doubt() -> None:
@@ -212,7 +212,10 @@ def test_an_answer_that_the_tree_lacks_leaves_the_play_in_doubt() -> None:
     one = library([tree("t", "lamp", PLAYED), tree("u", "start", FURTHER)])
     graph = build_graph(one)
     own = own_fixes(made, one.trees["t"], graph, one)
-    runs = {name: play(word(name), shown(made), own, one.trees["t"], graph) for name in fixes}
+    runs = {
+        name: play(word(name), shown(made), own, checks_asked(made, one.trees["t"]), one.trees["t"], graph)
+        for name in fixes
+    }
     assert (runs["fuse"].came_home, runs["fuse"].in_doubt) == (False, True)
     assert (runs["box"].came_home, runs["box"].in_doubt) == (True, False)
 
@@ -275,7 +278,7 @@ def test_plays_are_those_of_every_path(block: int) -> None:
         graph, said = build_graph(one), shown(made)
         own = own_fixes(made, one.trees["t"], graph, one)
         for cause in own:
-            run = play(cause, said, own, one.trees["t"], graph)
+            run = play(cause, said, own, checks_asked(made, one.trees["t"]), one.trees["t"], graph)
             plays = all_plays(one, made, cause)
             fixes = {str(entry.fix): str(name) for name, entry in made.causes.items()}
             home = str(made.causes[cause].fix)

@@ -11,7 +11,10 @@ import pytest
 from click.testing import CliRunner
 
 from kb_tools.cli._main import main
+from kb_tools.model.build import load
+from kb_tools.model.graph import build_graph
 from kb_tools.numbers import visit
+from kb_tools.numbers.odds import library_numbers
 from kb_tools.numbers.visit import ENOUGH, Item, Visits, items_of, packed
 from listed_paths import listed
 
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from kb_tools.numbers.visit import Visit
 
 SMALL = Path(__file__).parents[1] / "data" / "small"
+DEMO = Path(__file__).parents[2]
 Way = tuple[float, frozenset[Item], bool]
 """A way that a visit can go: its chance, the items of the steps it passes, whether it ends cured."""
 
@@ -79,7 +83,17 @@ def test_too_many_sets_make_cures_rarer_never_likelier(tmp_path: Path, monkeypat
         assert [a.chance for a in one.items] == pytest.approx([b.chance for b in other.items])
         for a, b in zip(one.items, other.items, strict=True):
             assert b.cured_with_first <= a.cured_with_first + 1e-12
+            assert other.at_least or b.cured_with_first == pytest.approx(a.cured_with_first, abs=1e-3)
         assert other.cured_with_all == pytest.approx(one.cured_with_all)
+
+
+def test_what_no_figure_shows_is_not_said() -> None:
+    """A walk with more sets than are told apart does not say "at least" for a millionth."""
+    library = load(DEMO)
+    graph = build_graph(library)
+    yearly = Visits(graph, library_numbers(graph, library)).to("yearly-check")
+    assert 0 < yearly.rare < 1e-4
+    assert not packed([yearly]).at_least
 
 
 def kb(*arguments: str) -> tuple[int, str]:

@@ -14,15 +14,19 @@ from hypothesis import strategies as st
 
 from kb_tools.findings import LibraryError
 from kb_tools.model.graph import build_graph
-from kb_tools.numbers.odds import TreeNumbers, causes_at, tree_numbers
-from listed_paths import TREES, listed
-from random_trees import chain, random_tree, read_library, seeded
+from kb_tools.numbers.odds import TreeNumbers, causes_at, library_numbers, tree_numbers
+from listed_paths import TREES, Listed, listed
+from random_trees import chain, random_tree, random_trees, read_library, seeded
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
     from random import Random
 
 SEEDS = range(40)
+Outcome = tuple[float, float]
+"""Minutes, and the chance of an escalation."""
+NOBODY_PASSES = (math.nan, math.nan)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -57,6 +61,69 @@ def test_numbers_are_those_of_all_paths_listed(tmp_path: Path, seed: int) -> Non
         assert ahead.cured == pytest.approx(sum(chance for chance, _, cured in visits if cured))
         ends = sum(chance for chance, steps, cured in visits if not cured and kinds[steps[-1]] == "escalate")
         assert ahead.escalation == pytest.approx(ends, abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", SEEDS[:20])
+def test_what_lies_ahead_of_a_step_is_the_mean_of_the_visits_that_pass_it(tmp_path: Path, seed: int) -> None:
+    """Minutes, checks and chances from any step on agree with listing the visits that pass it."""
+    for tree, numbers in listed(tmp_path, seed, most_steps=18):
+        kinds = {name: tree.node(name).step.kind for name in numbers.steps}
+        passing: dict[str, list[tuple[float, list[str], bool]]] = defaultdict(list)
+        for chance, steps, cured in tree.visits():
+            for at, name in enumerate(steps):
+                passing[name].append((chance, steps[at:], cured))
+        for name, visits in passing.items():
+            ahead, total = numbers.steps[name].ahead, sum(chance for chance, _, _ in visits)
+            if not total:
+                continue
+            minutes = sum(chance * sum(map(tree.minutes, rest)) for chance, rest, _ in visits)
+            checks = sum(chance * sum(kinds[one] in ("check", "measure") for one in rest) for chance, rest, _ in visits)
+            assert ahead.minutes == pytest.approx(minutes / total), (tree.tree_id, name)
+            assert ahead.checks == pytest.approx(checks / total)
+            assert ahead.cured == pytest.approx(sum(chance for chance, _, cured in visits if cured) / total)
+
+
+@pytest.mark.parametrize("seed", SEEDS[:10])
+def test_over_links_minutes_and_escalations_are_those_of_all_visits_listed(tmp_path: Path, seed: int) -> None:
+    """What goes on in another tree is counted there; a fault that its own fix did not cure stays uncured there too."""
+    library = read_library(tmp_path, random_trees(seeded(seed), TREES, most_steps=12))
+    graph = build_graph(library)
+    trees = {name: Listed(graph, library, name) for name in library.trees}
+
+    def uncured(key: str) -> Outcome:
+        """Return what becomes of who comes to a step uncured."""
+        tree, _, name = key.partition("/")
+        return added((chance, trees[tree], steps, True) for chance, steps in trees[tree].uncured(name))
+
+    def passing(key: str) -> Outcome:
+        """Return what becomes of who comes to a step as others do."""
+        tree, _, name = key.partition("/")
+        found = [
+            (chance, trees[tree], steps[steps.index(name) :], met < len(steps) - 1)
+            for chance, steps, _, met in trees[tree].visits_with_cause()
+            if name in steps
+        ]
+        total = sum(chance for chance, *_ in found)
+        visits = ((chance / total, tree_, steps, met) for chance, tree_, steps, met in found)
+        return added(visits) if total else NOBODY_PASSES
+
+    def added(visits: Iterable[tuple[float, Listed, list[str], bool]]) -> Outcome:
+        minutes = escalated = 0.0
+        for chance, tree, steps, met in visits:
+            end = tree.node(steps[-1])
+            onward = (0.0, float(end.step.kind == "escalate"))
+            if end.step.kind == "link" and chance:
+                onward = (uncured if met else passing)(str(end.ways[0].target))
+            minutes += chance * (sum(map(tree.minutes, steps)) + onward[0])
+            escalated += chance * onward[1]
+        return minutes, escalated
+
+    for name, own in library_numbers(graph, library).items():
+        visits = [(c, trees[name], steps, met < len(steps) - 1) for c, steps, _, met in trees[name].visits_with_cause()]
+        minutes, escalated = added(visits)
+        if visits and not math.isnan(minutes):
+            assert own.ahead.minutes == pytest.approx(minutes), name
+            assert own.ahead.escalation == pytest.approx(escalated, abs=1e-12), name
 
 
 @pytest.mark.parametrize("seed", SEEDS[:10])

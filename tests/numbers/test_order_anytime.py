@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kb_tools.numbers import best_order as best_order_module
 from kb_tools.numbers.best_order import best_order
+from kb_tools.numbers.order_bounds import Bounds
 from kb_tools.numbers.order_problem import Check, Problem
 from kb_tools.numbers.order_walk import dumps, expected_minutes
-from order_tables import from_sets, random_table
+from order_tables import from_sets, open_table, random_table
 from random_trees import seeded
 
 if TYPE_CHECKING:
@@ -106,6 +108,27 @@ def test_a_time_limit_is_kept() -> None:
     assert time.monotonic() - began < 15
     assert not result.exact
     assert_sound(problem, result)
+
+
+def test_the_clock_is_looked_at_between_long_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With open answers no more bounds are worked out between two looks at the clock than a check has answers."""
+    bounds = [0]
+    looks: list[int] = []
+    path, tick = Bounds.path, best_order_module._Run.tick  # noqa: SLF001 - the clock has no other handle
+
+    def counted(self: Bounds, state: int) -> float:
+        bounds[0] += 1
+        return path(self, state)
+
+    def looked(self: best_order_module._Run) -> None:
+        looks.append(bounds[0])
+        bounds[0] = 0
+        tick(self)
+
+    monkeypatch.setattr(Bounds, "path", counted)
+    monkeypatch.setattr(best_order_module._Run, "tick", looked)  # noqa: SLF001
+    best_order(open_table(seeded(1), 30, 2, 0.3), states=30)
+    assert max(looks) <= 2 + 1
 
 
 def test_interruption_gives_the_best_so_far(request: pytest.FixtureRequest) -> None:
