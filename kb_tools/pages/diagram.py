@@ -42,6 +42,8 @@ EXIT_ROOM, EXIT_NUMBER = 104.0, 26
 """Width of the answers in a list of exits, and of the column of numbers."""
 WIDEST, TALLEST, FEWEST_STEPS = 650, 1400, 3
 """A drawing wider or taller than this, in points, is cut in two, but not below so few steps."""
+PHONE = 288
+"""What the narrowest phone shows of a drawing before it is moved: 320 pixels without the page's margins."""
 FARTHEST = 2
 """An arrow over more ranks than this ends in a connector."""
 MOST_ARRIVING = 3
@@ -374,5 +376,13 @@ def laid_out(
         if too_large and end - first > FEWEST_STEPS:
             waiting.extend(reversed(chart.halves(first, end)))
         else:
-            done.append((drawing, places))
+            done.append((drawing, _opening_left(drawing, places)))
     return done
+
+
+def _opening_left(drawing: Drawing, places: Layout) -> Layout:
+    """Return the layout so that a phone, which shows the left of a wide drawing first, shows its first step."""
+    first = drawing.shapes[0]
+    centre = places.centres[first.name][0]
+    is_hidden = centre + first.width // 2 > PHONE
+    return places.mirrored() if is_hidden and 2 * centre > places.width else places

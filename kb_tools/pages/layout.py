@@ -39,6 +39,20 @@ class Layout:
     labels: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
     """Tail and head of each labelled arrow -> the centre of its label."""
 
+    def mirrored(self) -> Layout:
+        """Return the same layout with left and right exchanged."""
+
+        def over(point: tuple[int, int]) -> tuple[int, int]:
+            return self.width - point[0], point[1]
+
+        return Layout(
+            self.width,
+            self.height,
+            {name: over(point) for name, point in self.centres.items()},
+            {ends: [over(point) for point in points] for ends, points in self.curves.items()},
+            {ends: over(point) for ends, point in self.labels.items()},
+        )
+
 
 def layout(dot: str, program: str = "") -> Layout:
     """Lay out a graph.

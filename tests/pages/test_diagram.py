@@ -11,7 +11,7 @@ import pytest
 from kb_tools.findings import BuildError
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
-from kb_tools.pages.diagram import WIDEST, Chart, dot_of, laid_out, readings
+from kb_tools.pages.diagram import PHONE, WIDEST, Chart, dot_of, laid_out, readings
 from kb_tools.pages.diagram_svg import MARGIN, svg_of
 from kb_tools.pages.layout import layout
 from kb_tools.pages.numbering import step_numbers
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from kb_tools.model.entities import Library, Tree
 
 SMALL = Path(__file__).parent.parent / "data" / "small"
+DEMO = Path(__file__).parent.parent.parent
 
 
 def svgs(library: Library, tree_id: str) -> list[str]:
@@ -109,6 +110,27 @@ def test_a_wide_tree_is_drawn_in_parts() -> None:
     assert all(places.width <= WIDEST for _, places in drawn)
     assert [drawing.first for drawing, _ in drawn][1:] == [drawing.last + 1 for drawing, _ in drawn][:-1]
     assert 'class="ft-exits"' in svg_of(*drawn[0], "Flow chart")
+
+
+def test_a_phone_shows_the_first_step_before_it_is_moved() -> None:
+    """The narrowest phone shows the beginning of each drawing of the demo's trees, not blank space at its left."""
+    library = load(DEMO)
+    graph = build_graph(library)
+    drawn = [one for name in library.trees for one in laid_out(chart_of(library, graph, str(name)))]
+    assert any(places.width > PHONE for _, places in drawn)
+    for drawing, places in drawn:
+        first = drawing.shapes[0]
+        centre = places.centres[first.name][0]
+        assert centre - first.width // 2 < PHONE, drawing.name
+        assert centre + first.width // 2 <= PHONE or 2 * centre <= places.width, drawing.name
+
+
+def test_a_mirrored_layout_keeps_its_places() -> None:
+    """Mirrored twice, a layout is what it was; mirrored once, each place is as far from the other edge."""
+    places = layout("digraph { a [width=2]; a -> b [label=x]; a -> c; c -> d }")
+    over = places.mirrored()
+    assert over.mirrored() == places != over
+    assert all(x + over.centres[name][0] == places.width for name, (x, _) in places.centres.items())
 
 
 def test_hostile_words_stay_words() -> None:
