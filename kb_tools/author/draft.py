@@ -48,7 +48,7 @@ class _Draft:
     table: Table
     library: Library
     shown: Shown
-    parts: Mapping[str, str]
+    names: Mapping[str, str]
     """Cause -> what the part is called on the map that the table comes from."""
     steps: dict[str, tuple[dict[str, Any], list[str]]] = field(default_factory=dict)
     """Step -> its keys and the comments that go with it."""
@@ -65,7 +65,7 @@ class _Draft:
 
     def called(self, cause: str) -> str:
         """Return a cause in words."""
-        return self.parts.get(cause) or cause.replace("-", " ")
+        return self.names.get(cause) or cause.replace("-", " ")
 
     def add(self, wanted: str, keys: dict[str, Any], comments: list[str] | None = None) -> str:
         """Take a place for a step, in the order of reading; its keys may be filled in later."""
@@ -90,8 +90,8 @@ def draft(
     """
     # A table that was derived from a map has the map's parts as its causes.
     shown = library.maps.get(map_id) if map_id and origin else None
-    parts = {str(part): str(row.name) for part, row in shown.parts.items()} if shown else {}
-    work = _Draft(table, library, shown_by(table, library.doubts), parts)
+    names = {str(part): str(row.name) for part, row in shown.parts.items()} if shown else {}
+    work = _Draft(table, library, shown_by(table, library.doubts), names)
     start = _order(work, order, _Way(frozenset(), (), dict.fromkeys(map(str, table.causes), Fraction(1))))
     _common_ends(work)
     lines = [

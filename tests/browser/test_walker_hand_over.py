@@ -32,6 +32,14 @@ def ready(browser: Browser, url: str) -> None:
     browser.await_js("document.querySelector('[data-ft=resume-box]') !== null")
 
 
+def fresh_code(browser: Browser, demo_site: Path, tree_id: str) -> str:
+    """Return the code of a walk that has just begun, and leave the site, so that its link is opened from outside."""
+    ready(browser, page(demo_site, tree_id))
+    code: str = browser.eval(f"faultTrees.load('{tree_id}').then(() => faultTrees.start('{tree_id}').code())")
+    browser.open("about:blank")
+    return code
+
+
 def test_code_round_trip(open_browser: OpenBrowser, demo_site: Path, trees: Trees) -> None:
     """The code read out and typed elsewhere, in small letters, leads to the same step with the same answers."""
     tree_id, plan = trees.find(lambda step: bool(step["exposes"]))
@@ -183,9 +191,7 @@ def test_hostile_fragments(browser: Browser, demo_site: Path, trees: Trees, frag
 def test_a_link_that_was_cut_short_says_so(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Who opens half a link is told that the link is damaged, in the colour of what went wrong."""
     tree_id = next(iter(trees.by_id))
-    ready(browser, page(demo_site, tree_id))
-    code = browser.eval(f"faultTrees.load('{tree_id}').then(() => faultTrees.start('{tree_id}').code())")
-    browser.open("about:blank")
+    code = fresh_code(browser, demo_site, tree_id)
     ready(browser, page(demo_site, tree_id) + f"#walk={code[:-2]}")
     alert = ".fw-start [role=alert]"
     browser.await_js(f"!document.querySelector('{alert}').hidden")
@@ -197,9 +203,7 @@ def test_a_link_that_was_cut_short_says_so(browser: Browser, demo_site: Path, tr
 def test_hostile_job_in_a_link_stays_text(browser: Browser, demo_site: Path, trees: Trees) -> None:
     """Markup in a link's job reference is shown as text."""
     tree_id = next(iter(trees.by_id))
-    ready(browser, page(demo_site, tree_id))
-    code = browser.eval(f"faultTrees.load('{tree_id}').then(() => faultTrees.start('{tree_id}').code())")
-    browser.open("about:blank")
+    code = fresh_code(browser, demo_site, tree_id)
     browser.open(page(demo_site, tree_id) + f"#walk={code}&job={HOSTILE}")
     browser.await_js(CURRENT)
     assert browser.text(".fw-job") == HOSTILE[:60]
