@@ -1,7 +1,7 @@
-"""Run `kb` in children that are killed; what to do comes as JSON on stdin, what came of it goes to stdout.
+"""Run `kb` in children that are killed: a line of stdin is what to do, as JSON; a line of stdout, what came of it.
 
 Everything is imported once; each child is a fork that works in a fresh copy of a library. The first
-one is left alone, and the changes that it makes in the file system are counted. Of the others some
+one of a line is left alone, and the changes that it makes in the file system are counted. Of the others some
 are killed before one of these changes, from inside, and the rest from outside, at a given share of
 the time that the first one took.
 """
@@ -100,9 +100,8 @@ def moment(number: int, kills: int, changes: int) -> int:
     return 1 + number * (changes - 1) // (kills - 1)
 
 
-def everything() -> None:
+def killed(asked: dict[str, Any]) -> dict[str, Any]:
     """Run the first child, then the ones that are killed."""
-    asked = json.loads(sys.stdin.read())
     command, (first, *folders) = asked["command"], asked["folders"]
     _, seconds, changes = run(first, command, limit=0)
     told = []
@@ -114,8 +113,9 @@ def everything() -> None:
         else:
             ended, *_ = run(folder, command, after=asked["shares"][number - inside] * seconds)
         told.append(bool(ended))
-    sys.stdout.write(json.dumps({"killed": told, "changes": changes}))
+    return {"killed": told, "changes": changes}
 
 
 if __name__ == "__main__":
-    everything()
+    for line in sys.stdin:
+        print(json.dumps(killed(json.loads(line))), flush=True)  # noqa: T201 - what the test reads

@@ -8,12 +8,16 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from kb_tools.carriers.folder import recover
 from kb_tools.carriers.verify import verify
 from kb_tools.source.writing import finish, write_all
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "tests" / "data" / "small"
@@ -75,19 +79,31 @@ def state(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.fixture(scope="module")
+def killer() -> Iterator[subprocess.Popen[str]]:
+    """Return a process that has read everything and kills children as it is told."""
+    # Without -B, the first child would count the byte code that it leaves for the others as changes.
+    command = [sys.executable, "-B", str(KILLER)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as started:
+        yield started
+        started.communicate()
+
+
 @pytest.mark.parametrize("name", COMMANDS)
-def test_a_killed_command_leaves_all_old_or_all_new(name: str, tmp_path: Path) -> None:
+def test_a_killed_command_leaves_all_old_or_all_new(name: str, killer: subprocess.Popen[str], tmp_path: Path) -> None:
     """Before each change of the file system and at random moments: never a mixture, never half a file."""
     words, changes = COMMANDS[name]
     rng = random.Random(name)
     folders = [library(tmp_path / f"library-{number}") for number in range(1 + changes + MOMENTS)]
     old = state(folders[0])
     asked = {"folders": list(map(str, folders)), "shares": [rng.random() for _ in range(MOMENTS)], "command": words}
-    # Without -B, the first child would count the byte code that it leaves for the others as changes.
-    killer = [sys.executable, "-B", str(KILLER)]
-    done = subprocess.run(killer, input=json.dumps(asked), capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)
+    assert killer.stdin is not None
+    assert killer.stdout is not None
+    killer.stdin.write(f"{json.dumps(asked)}\n")
+    killer.stdin.flush()
+    answer = killer.stdout.readline()
+    assert answer, "the killer ended; what it said is above"
+    told = json.loads(answer)
     new = state(folders[0])
     assert new != old, "an undisturbed run changes something"
     assert told["changes"] >= 2
