@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,13 @@ if TYPE_CHECKING:
 
     from kb_tools.pages.diagram import Chart, Drawing
     from kb_tools.pages.layout import Layout
+
+SWITCH = 0.0005
+"""Seconds after which a thread that waits gets the interpreter, while trees are drawn.
+
+A drawing calls the engine some fifteen times and waits for its turn after each; with Python's five milliseconds it
+would hardly come on beside threads that calculate.
+"""
 
 
 class Drawer:
@@ -26,6 +34,8 @@ class Drawer:
 
         """
         self._charts, self._dot = charts, dot_program
+        self._usual = sys.getswitchinterval()
+        sys.setswitchinterval(min(SWITCH, self._usual))
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="drawing")
         self._ahead: dict[str, Future[list[tuple[Drawing, Layout]]]] = {
             name: self._pool.submit(laid_out, chart, dot_program) for name, chart in charts.items()
@@ -41,4 +51,5 @@ class Drawer:
 
     def stop(self) -> None:
         """Draw no more."""
+        sys.setswitchinterval(self._usual)
         self._pool.shutdown(wait=False, cancel_futures=True)

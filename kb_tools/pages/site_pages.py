@@ -318,6 +318,7 @@ class SitePages:
         """Yield the data of the trees for the browser: address and content; none where they run in a loop."""
         subject = self._subject
         if self.numbers:
+            _ = self._drawer  # begins to draw beside this, some time before the first page
             yield from browser_files(subject.library, subject.graph, subject.isolation, self.trees, self.numbers)
             yield VISITS, visits_script(subject.library, self.trees, self._visits)
 
