@@ -1,7 +1,7 @@
 """The walker's scripts and styles as the site carries them: without comments, a page asks for what it uses.
 
-The sources stay many small files; each of the site's scripts is made of several. White space and comments go, and local
-variables get short names; names of properties stay.
+The sources stay many small files; each of the site's scripts is made of several, in one function with a block for each.
+What needs no room is written in its shortest form, and local variables get short names; names of properties stay.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rjsmin import jsmin
-
+from kb_tools.pages.short_forms import shorter_forms
 from kb_tools.pages.short_names import shortened
 
 if TYPE_CHECKING:
@@ -29,6 +28,14 @@ FINDER = ("find_words", "find")
 _FINDER = (*FINDER, "view_find")
 _DAY = ("take", "view_visits")
 _NAME = re.compile(r"[A-Za-z_]\w*")
+_MODULE = re.compile(r'/\*\*.*?\*/\s*\(function \(\) \{\s*"use strict";\n(.*)\}\)\(\);\s*', re.DOTALL)
+"""How each of the walker's files is written; what stands in the braces becomes a block of the script."""
+_SHARES = (
+    "const faultTrees = (window.faultTrees = window.faultTrees || {});",
+    "const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));",
+)
+"""What files begin with, and a script says once."""
+_SHARED = "|".join(map(re.escape, _SHARES))
 _SOUGHT = "bring_match"
 """The lists of this group are looked for in texts; all other words are shown."""
 
@@ -79,7 +86,19 @@ def day_script() -> str:
 
 
 def _joined(*names: str) -> str:
-    return "".join(_squeezed(WALKER / f"{name}.js") for name in names)
+    blocks = list[str]()
+    for name in names:
+        found = _MODULE.fullmatch((WALKER / f"{name}.js").read_text("utf-8"))
+        if found is None:
+            raise ValueError(f"{name}.js is no function in strict mode that is called at once")
+        blocks.append(f"{{{re.sub(_SHARED, '', found[1])}}}")
+    shared = "".join(_SHARES)
+    return squeezed(f'(function () {{ "use strict"; {shared} {"".join(blocks)} }})();')
+
+
+def squeezed(script: str) -> str:
+    """Return a script that does the same and takes less room; its outermost names stay."""
+    return f"{shortened(shorter_forms(script))};\n"
 
 
 def record_schema() -> str:
@@ -90,10 +109,3 @@ def record_schema() -> str:
 def styles() -> str:
     """Return the walker's styles."""
     return "".join(path.read_text("utf-8") for path in sorted(WALKER.glob("*.css")))
-
-
-def _squeezed(path: Path) -> str:
-    text = jsmin(shortened(path.read_text("utf-8")))
-    if not isinstance(text, str):
-        raise TypeError(path)
-    return f"{text.rstrip(';')};\n"
