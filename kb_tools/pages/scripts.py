@@ -21,12 +21,19 @@ if TYPE_CHECKING:
 WALKER = Path(__file__).parent / "walker"
 ENGINE = ("load", "code", "reading", "stand", "walk", "resume")
 """Scripts that walk trees without a page, each after those that it uses."""
-_FIRST = (*ENGINE, "store", "record", "desk", "dom")
-"""Scripts that must be there before the views, in this order; the rest follow by name."""
 FINDER = ("find_words", "find")
 """Scripts that find without a page."""
-_FINDER = (*FINDER, "view_find")
-_DAY = ("take", "view_visits")
+BUNDLES = {
+    "walker": (
+        "load", "reading", "store", "desk", "stand", "walk", "record", "code", "resume", "dom", "view_start", "app",
+        "view_known", "view_reading", "view_end", "view_session", "view_record", "view_desk", "view_step", "view",
+        "view_lists",
+    ),
+    "finder": (*FINDER, "view_find"),
+    "day": ("take", "view_visits"),
+}  # fmt: skip
+"""What each script of the site is made of, each file after what it takes from others at once. Otherwise the order only
+matters to what compresses the script: it looks 32 KB back, so alike files are near one another (found by trying)."""
 _NAME = re.compile(r"[A-Za-z_]\w*")
 _MODULE = re.compile(r'/\*\*.*?\*/\s*\(function \(\) \{\s*"use strict";\n(.*)\}\)\(\);\s*', re.DOTALL)
 """How each of the walker's files is written; what stands in the braces becomes a block of the script."""
@@ -69,20 +76,19 @@ def _literal(node: Node, *, sought: bool = False) -> str:
 @cache
 def walker_script() -> str:
     """Return what every page uses: all scripts but the texts, the finder and the page of the day's visits."""
-    names = sorted(path.stem for path in WALKER.glob("*.js"))
-    return _joined(*_FIRST, *(name for name in names if name not in (*_FIRST, *_FINDER, *_DAY)))
+    return _joined(*BUNDLES["walker"])
 
 
 @cache
 def finder_script() -> str:
     """Return the finder; it comes after `walker_script`."""
-    return _joined(*_FINDER)
+    return _joined(*BUNDLES["finder"])
 
 
 @cache
 def day_script() -> str:
     """Return what the page of the day's visits uses besides; it comes after `finder_script`."""
-    return _joined(*_DAY)
+    return _joined(*BUNDLES["day"])
 
 
 def _joined(*names: str) -> str:

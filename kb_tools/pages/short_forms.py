@@ -53,6 +53,7 @@ _ENDED = frozenset(
 _OWN_SCOPE = frozenset(
     {"lexical_declaration", "class_declaration", "function_declaration", "generator_function_declaration"}
 )
+_PLAIN = frozenset({"identifier", "this", "member_expression", "subscript_expression", "call_expression"})
 _TAKERS = frozenset({"member_expression", "subscript_expression", "call_expression", "new_expression"})
 """What binds to a `new` behind which no arguments stand."""
 _LISTS = frozenset({"array", "object", "arguments", "array_pattern", "object_pattern", "formal_parameters"})
@@ -224,7 +225,23 @@ def _truth(node: Node, short: str) -> str:
 
 
 def _number(node: Node) -> str:
-    return _text(node).removeprefix("0") if _text(node).startswith("0.") else _text(node)
+    text = _text(node)
+    if text.isdigit() and text.endswith("000"):
+        digits = text.rstrip("0")
+        return f"{digits}e{len(text) - len(digits)}" if digits else text
+    return text.removeprefix("0") if text.startswith("0.") else text
+
+
+def _taken(node: Node) -> str:
+    """Return what a member is taken of, or what is called: the brackets of a type note in a comment go."""
+    inside = _inside(node)
+    text = _write(inside)
+    return text if inside.type in _PLAIN and "?." not in text else _write(node)
+
+
+def _taking(node: Node) -> str:
+    first, *rest = node.children
+    return _joined([_taken(first), *(_part(child, _SEQUENCE) for child in rest)])
 
 
 def _template(node: Node) -> str:
@@ -403,7 +420,10 @@ _RULES: dict[str, Callable[[Node], str]] = {
     "assignment_pattern": _with_parts("right"),
     "object_assignment_pattern": _with_parts("right"),
     "pair": _with_parts("value"),
-    "subscript_expression": _with_parts("index"),
+    "spread_element": lambda node: "..." + _part(node.named_children[-1]),
+    "member_expression": _taking,
+    "subscript_expression": _taking,
+    "call_expression": _taking,
     "return_statement": lambda node: _joined(["return", *(_part(one, _SEQUENCE) for one in node.named_children)]) + ";",
     "throw_statement": lambda node: _joined(["throw", *(_part(one, _SEQUENCE) for one in node.named_children)]) + ";",
     "if_statement": _if,

@@ -1,8 +1,8 @@
 """Short names for the local variables of a script, so that it takes less room on its way.
 
-Only names that the script itself declares inside a function or block change; properties, globals and
-labels stay. What is ours is the rule of scopes: a name may be given again wherever the variable that
-bears it is out of use.
+Only names that the script itself declares inside a function or block change, and private ones of classes;
+other properties, globals and labels stay. What is ours is the rule of scopes: a name may be given again
+wherever the variable that bears it is out of use.
 """
 
 from __future__ import annotations
@@ -103,13 +103,31 @@ def shortened(script: str) -> str:
     habits = dict[str, str]()
     for scope in scopes[1:]:
         _name(scope, habits)
-    out, end = list[str](), 0
-    for node, variable in sorted(found, key=lambda one: one[0].start_byte):
+    changed = list[tuple[Node, str]](_private(root))
+    for node, variable in found:
         if variable is not None and variable.short != variable.name:
             short = f"{variable.name}:{variable.short}" if node.type in _SHORTHAND else variable.short
-            out += [source[end : node.start_byte].decode(), short]
-            end = node.end_byte
+            changed.append((node, short))
+    out, end = list[str](), 0
+    for node, short in sorted(changed, key=lambda one: one[0].start_byte):
+        out += [source[end : node.start_byte].decode(), short]
+        end = node.end_byte
     return "".join([*out, source[end:].decode()])
+
+
+def _private(root: Node) -> Iterator[tuple[Node, str]]:
+    """Yield the places of private names, which are alike in all classes of a script, and their short names."""
+    short = dict[str, str]()
+    names = _short_names()
+    unread = [root]
+    while unread:
+        node = unread.pop()
+        if node.type == "private_property_identifier":
+            name = _text(node)
+            if name not in short:
+                short[name] = f"#{next(names)}"
+            yield node, short[name]
+        unread += reversed(node.children)
 
 
 def _text(node: Node) -> str:

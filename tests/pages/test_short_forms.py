@@ -34,6 +34,10 @@ FORMS = {
     "x = `let { ${ (a || b) } }  /* no */`; y = 'let {  // no';": "x=`let { ${a||b} }  /* no */`;y='let {  // no'",
     "class A { #a = 1; b; c() { return this.#a; } }": "class A{#a=1;b;c(){return this.#a}}",
     "x = true && 0.5 in y;": "x=!0&&.5 in y",
+    "x = [...(a ? b : c), 86400000, 0, 1000];": "x=[...a?b:c,864e5,0,1e3]",
+    "x = /** @type {any} */ (a.b).c; (a?.b).c(); (() => 1)(); (new A()).b; (a || b)[(c)];": (
+        "x=a.b.c;(a?.b).c();(()=>1)();(new A).b;(a||b)[c]"
+    ),
 }
 PROGRAMS = {
     "statements": """
