@@ -12,14 +12,13 @@ from importlib.resources import files as resource
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
-from rjsmin import jsmin
 
 from kb_tools.findings import BuildError
 from kb_tools.pages.browser_data import index_of
 from kb_tools.pages.csp import pocket_policy
 from kb_tools.pages.figures_page import figures_html
 from kb_tools.pages.rich_text import FIGURES
-from kb_tools.pages.scripts import finder_script, walker_script, words_script
+from kb_tools.pages.scripts import finder_script, squeezed, walker_script, words_script
 from kb_tools.pages.scripts import styles as walker_styles
 from kb_tools.pages.site_pages import SITE_STYLES, SitePages
 from kb_tools.pages.tree_data import compile_tree
@@ -89,7 +88,7 @@ def pocket(root: Path, subject: Subject) -> str:
     style = (
         SITE_STYLES.read_text("utf-8").replace(_HALO, "") + walker_styles() + (parts / "pocket.css").read_text("utf-8")
     )
-    own = jsmin((parts / "pocket.js").read_text("utf-8"))
+    own = squeezed((parts / "pocket.js").read_text("utf-8"))
     scripts = [own, words_script(pages.words), walker_script() + finder_script()]
     return _page(library.language, pages.title, style, body, _packed(carried), scripts)
 

@@ -1,7 +1,7 @@
 """The walker's scripts and styles as the site carries them: without comments, a page asks for what it uses.
 
-The sources stay many small files; each of the site's scripts is made of several. White space and comments go, and local
-variables get short names; names of properties stay.
+The sources stay many small files; each of the site's scripts is made of several, in one function with a block for each.
+What needs no room is written in its shortest form, and local variables get short names; names of properties stay.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rjsmin import jsmin
-
+from kb_tools.pages.short_forms import shorter_forms
 from kb_tools.pages.short_names import shortened
 
 if TYPE_CHECKING:
@@ -22,13 +21,28 @@ if TYPE_CHECKING:
 WALKER = Path(__file__).parent / "walker"
 ENGINE = ("load", "code", "reading", "stand", "walk", "resume")
 """Scripts that walk trees without a page, each after those that it uses."""
-_FIRST = (*ENGINE, "store", "record", "desk", "dom")
-"""Scripts that must be there before the views, in this order; the rest follow by name."""
 FINDER = ("find_words", "find")
 """Scripts that find without a page."""
-_FINDER = (*FINDER, "view_find")
-_DAY = ("take", "view_visits")
+BUNDLES = {
+    "walker": (
+        "load", "reading", "store", "desk", "stand", "walk", "record", "code", "resume", "dom", "view_start", "app",
+        "view_known", "view_reading", "view_end", "view_session", "view_record", "view_desk", "view_step", "view",
+        "view_lists",
+    ),
+    "finder": (*FINDER, "view_find"),
+    "day": ("take", "view_visits"),
+}  # fmt: skip
+"""What each script of the site is made of, each file after what it takes from others at once. Otherwise the order only
+matters to what compresses the script: it looks 32 KB back, so alike files are near one another (found by trying)."""
 _NAME = re.compile(r"[A-Za-z_]\w*")
+_MODULE = re.compile(r'/\*\*.*?\*/\s*\(function \(\) \{\s*"use strict";\n(.*)\}\)\(\);\s*', re.DOTALL)
+"""How each of the walker's files is written; what stands in the braces becomes a block of the script."""
+_SHARES = (
+    "const faultTrees = (window.faultTrees = window.faultTrees || {});",
+    "const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));",
+)
+"""What files begin with, and a script says once."""
+_SHARED = "|".join(map(re.escape, _SHARES))
 _SOUGHT = "bring_match"
 """The lists of this group are looked for in texts; all other words are shown."""
 
@@ -62,24 +76,35 @@ def _literal(node: Node, *, sought: bool = False) -> str:
 @cache
 def walker_script() -> str:
     """Return what every page uses: all scripts but the texts, the finder and the page of the day's visits."""
-    names = sorted(path.stem for path in WALKER.glob("*.js"))
-    return _joined(*_FIRST, *(name for name in names if name not in (*_FIRST, *_FINDER, *_DAY)))
+    return _joined(*BUNDLES["walker"])
 
 
 @cache
 def finder_script() -> str:
     """Return the finder; it comes after `walker_script`."""
-    return _joined(*_FINDER)
+    return _joined(*BUNDLES["finder"])
 
 
 @cache
 def day_script() -> str:
     """Return what the page of the day's visits uses besides; it comes after `finder_script`."""
-    return _joined(*_DAY)
+    return _joined(*BUNDLES["day"])
 
 
 def _joined(*names: str) -> str:
-    return "".join(_squeezed(WALKER / f"{name}.js") for name in names)
+    blocks = list[str]()
+    for name in names:
+        found = _MODULE.fullmatch((WALKER / f"{name}.js").read_text("utf-8"))
+        if found is None:
+            raise ValueError(f"{name}.js is no function in strict mode that is called at once")
+        blocks.append(f"{{{re.sub(_SHARED, '', found[1])}}}")
+    shared = "".join(_SHARES)
+    return squeezed(f'(function () {{ "use strict"; {shared} {"".join(blocks)} }})();')
+
+
+def squeezed(script: str) -> str:
+    """Return a script that does the same and takes less room; its outermost names stay."""
+    return f"{shortened(shorter_forms(script))};\n"
 
 
 def record_schema() -> str:
@@ -90,10 +115,3 @@ def record_schema() -> str:
 def styles() -> str:
     """Return the walker's styles."""
     return "".join(path.read_text("utf-8") for path in sorted(WALKER.glob("*.css")))
-
-
-def _squeezed(path: Path) -> str:
-    text = jsmin(shortened(path.read_text("utf-8")))
-    if not isinstance(text, str):
-        raise TypeError(path)
-    return f"{text.rstrip(';')};\n"

@@ -1,8 +1,8 @@
 """Short names for the local variables of a script, so that it takes less room on its way.
 
-Only names that the script itself declares inside a function or block change; properties, globals and
-labels stay. The grammar comes from tree-sitter; what is ours is the rule of scopes: a name may be given
-again wherever the variable that bears it is out of use.
+Only names that the script itself declares inside a function or block change, and private ones of classes;
+other properties, globals and labels stay. What is ours is the rule of scopes: a name may be given again
+wherever the variable that bears it is out of use.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from itertools import count, product
 from typing import TYPE_CHECKING
 
-import tree_sitter_javascript
-from tree_sitter import Language, Node, Parser
+from tree_sitter import Node
+
+from kb_tools.pages.short_forms import parsed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_LANGUAGE = Language(tree_sitter_javascript.language())
 _FUNCTIONS = frozenset(
     {
         "arrow_function",
@@ -87,9 +87,7 @@ def shortened(script: str) -> str:
 
     """
     source = script.encode()
-    root = Parser(_LANGUAGE).parse(source).root_node
-    if root.has_error:
-        raise ValueError("a script cannot be parsed")
+    root = parsed(script)
     outermost = _Scope(None, is_function=True)
     scopes, places = [outermost], list[tuple[Node, _Scope]]()
     _read(root, outermost, scopes, places)
@@ -102,15 +100,34 @@ def shortened(script: str) -> str:
                 around.used.add(variable)
     for variable in outermost.variables.values():
         variable.short = variable.name
+    habits = dict[str, str]()
     for scope in scopes[1:]:
-        _name(scope)
-    out, end = list[str](), 0
-    for node, variable in sorted(found, key=lambda one: one[0].start_byte):
+        _name(scope, habits)
+    changed = list[tuple[Node, str]](_private(root))
+    for node, variable in found:
         if variable is not None and variable.short != variable.name:
             short = f"{variable.name}:{variable.short}" if node.type in _SHORTHAND else variable.short
-            out += [source[end : node.start_byte].decode(), short]
-            end = node.end_byte
+            changed.append((node, short))
+    out, end = list[str](), 0
+    for node, short in sorted(changed, key=lambda one: one[0].start_byte):
+        out += [source[end : node.start_byte].decode(), short]
+        end = node.end_byte
     return "".join([*out, source[end:].decode()])
+
+
+def _private(root: Node) -> Iterator[tuple[Node, str]]:
+    """Yield the places of private names, which are alike in all classes of a script, and their short names."""
+    short = dict[str, str]()
+    names = _short_names()
+    unread = [root]
+    while unread:
+        node = unread.pop()
+        if node.type == "private_property_identifier":
+            name = _text(node)
+            if name not in short:
+                short[name] = f"#{next(names)}"
+            yield node, short[name]
+        unread += reversed(node.children)
 
 
 def _text(node: Node) -> str:
@@ -170,14 +187,31 @@ def _declare(pattern: Node, scope: _Scope) -> None:
         _declare(part, scope)
 
 
-def _name(scope: _Scope) -> None:
-    """Give a scope's variables the shortest names that nothing in it uses; those around it have theirs."""
+def _name(scope: _Scope, habits: dict[str, str]) -> None:
+    """Give a scope's variables the shortest names that nothing in it uses; those around it have theirs.
+
+    Variables of one name get the same short name wherever that is free, and the others theirs in the order in which
+    they are declared: then like pieces of code read alike, which compresses best.
+
+    Args:
+        scope: The scope.
+        habits: The short name that a name got first; new ones are added.
+
+    """
     own = set(scope.variables.values())
     taken = scope.foreign | {variable.short for variable in scope.used if variable not in own}
-    # In the order in which they are declared: then functions of like parameters read alike, which compresses best.
+    others = list[_Variable]()
     for variable in scope.variables.values():
+        habit = habits.get(variable.name)
+        if habit is None or habit in taken:
+            others.append(variable)
+        else:
+            variable.short = habit
+            taken.add(habit)
+    for variable in others:
         variable.short = next(name for name in _short_names() if name not in taken)
         taken.add(variable.short)
+        habits.setdefault(variable.name, variable.short)
 
 
 def _short_names() -> Iterator[str]:

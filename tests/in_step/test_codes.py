@@ -6,7 +6,6 @@ import copy
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from rjsmin import jsmin
 
 from conftest import ROOT
 from in_step.engines import WALKER, browser, compiled
@@ -16,7 +15,7 @@ from kb_tools.model.code import ALPHABET, CHECK_SYMBOLS, WalkProblem
 from kb_tools.model.reading import reading
 from kb_tools.model.resume import resume
 from kb_tools.model.walk import Walk
-from kb_tools.pages.scripts import ENGINE
+from kb_tools.pages.scripts import ENGINE, squeezed
 from random_trees import seeded
 
 if TYPE_CHECKING:
@@ -260,9 +259,9 @@ def test_the_engine_as_the_site_carries_it(tmp_path: Path) -> None:
     job += [["answer", entry["step"], entry["value"]] for entry in WALK.state()["trail"]]
     job += [["see"], ["roundTrip"]]
     written = browser(tmp_path, TREES, INDEX, [job])
-    squeezed = tmp_path / "squeezed"
-    squeezed.mkdir()
+    folder = tmp_path / "squeezed"
+    folder.mkdir()
     for name in ENGINE:
-        (squeezed / f"{name}.js").write_text(jsmin((WALKER / f"{name}.js").read_text("utf-8")), "utf-8")
-    assert browser(tmp_path, TREES, INDEX, [job], walker=squeezed) == written
+        (folder / f"{name}.js").write_text(squeezed((WALKER / f"{name}.js").read_text("utf-8")), "utf-8")
+    assert browser(tmp_path, TREES, INDEX, [job], walker=folder) == written
     assert written[0][-2]["state"] == WALK.state()

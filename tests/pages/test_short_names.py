@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from kb_tools.pages.scripts import WALKER, day_script, finder_script, walker_script
+from kb_tools.pages.scripts import BUNDLES, WALKER, day_script, finder_script, walker_script
 from kb_tools.pages.short_names import shortened
 
 CASES = {
@@ -43,7 +43,8 @@ CASES = {
     "labels, classes, generators, templates, defaults": """
         (function () {
           outer: for (const outer of [1, 2]) { for (const inner of [3]) { if (outer + inner > 4) break outer; } }
-          class Thing { constructor(value) { this.value = value; } get twice() { return this.value * 2; }
+          class Thing { #kept = 1; constructor(value) { this.value = value; this.#kept = 2; }
+            #times() { return this.#kept; } get twice() { return #kept in this && this.value * this.#times(); }
             static make(value = 2) { return new Thing(value); } }
           function* count(limit) { for (let at = 0; at < limit; at += 1) yield at; }
           var late = 1; if (late) { var late = 2; }
@@ -85,6 +86,11 @@ def test_equal_sources_give_equal_scripts(seed: str) -> None:
         [sys.executable, "-c", program], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
     )
     assert done.stdout.decode() == walker_script()
+
+
+def test_every_file_is_carried() -> None:
+    """Each file of the walker is part of one of the site's scripts."""
+    assert sorted(name for bundle in BUNDLES.values() for name in bundle) == sorted(p.stem for p in WALKER.glob("*.js"))
 
 
 def test_names_of_others_stay() -> None:

@@ -26,7 +26,7 @@
   /** @param {Status | null} status what the service worker says, or null without one */
   function show(status) {
     const place = document.querySelector("[data-ft-edition]");
-    const data = faultTrees.data && faultTrees.data.index;
+    const data = faultTrees.data?.index;
     if (!place || !data) return;
     const { library, count } = data;
     const here = { number: library.edition || "–", date: spoken(library.date), trees: counted(words.trees, count) };
@@ -59,7 +59,7 @@
     show(null);
     if (!faultTrees.installable || !/^https?:$/.test(location.protocol) || !window.isSecureContext || !("serviceWorker" in navigator)) return;
     navigator.serviceWorker.addEventListener("message", (event) => {
-      if (event.data && event.data.type === "edition-status") show(event.data);
+      if (event.data?.type === "edition-status") show(event.data);
     });
     navigator.serviceWorker.startMessages();
     try {

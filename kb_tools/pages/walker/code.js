@@ -19,12 +19,6 @@
   const MASK = (1n << BITS) - 1n;
   const BETWEEN = /[ \t\r\n\u00a0\-\u2010-\u2015]/g;
 
-  /** @type {Map<string, number>} */
-  const VALUES = new Map();
-  [...SYMBOLS].forEach((symbol, value) => VALUES.set(symbol, value).set(symbol.toLowerCase(), value));
-  for (const symbol of "iIlL") VALUES.set(symbol, 1);
-  for (const symbol of "oO") VALUES.set(symbol, 0);
-
   faultTrees.code = { pack, write, read, fold };
 
   /**
@@ -48,21 +42,26 @@
     return (symbols.match(/.{1,4}/g) || []).join("-");
   }
 
+  /** @param {string} symbol of either case, or a letter that looks like a digit @returns {number} what it stands for, -1 where it is foreign */
+  function valueOf(symbol) {
+    return SYMBOLS.indexOf(symbol.replace(/[a-z]/, (letter) => letter.toUpperCase()).replace(/[IL]/, "1").replace("O", "0"));
+  }
+
   /**
    * @param {unknown} text a code, however it was typed
    * @returns {{number: bigint, shape: number, tag: number}}
    * @throws `too-long`, or `mistyped` where a symbol is foreign or the check symbol does not fit
    */
   function read(text) {
-    if (typeof text !== "string") throw problem("mistyped", "This is no walk code.");
+    if (typeof text !== "string") throw problem("mistyped", "This code has a typing mistake.");
     const symbols = text.length > 4 * LONGEST ? text : text.replace(BETWEEN, "");
     if (symbols.length > LONGEST) throw problem("too-long", "This is too long for a walk code.");
-    const values = [...symbols].map((symbol) => VALUES.get(symbol));
+    const values = [...symbols].map(valueOf);
     const check = values.pop();
     let value = 0n;
     let sound = values.length > 0;
     for (const digit of values) {
-      if (digit === undefined || digit >= ALPHABET.length) sound = false;
+      if (digit < 0 || digit >= ALPHABET.length) sound = false;
       else value = (value << 5n) | BigInt(digit);
     }
     if (!sound || Number(value % BigInt(SYMBOLS.length)) !== check) throw problem("mistyped", "This code has a typing mistake.");

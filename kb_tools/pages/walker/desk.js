@@ -55,8 +55,7 @@
 
   /** @returns {{ask: string, bad: string, say: string, stop_use: any}[]} the safety questions, in their order */
   function questions() {
-    const index = faultTrees.data.index;
-    return (index && index.desk) || [];
+    return faultTrees.data.index?.desk || [];
   }
 
   /** @param {Visit} visit @param {string} ask */

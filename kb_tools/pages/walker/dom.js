@@ -8,7 +8,8 @@
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
-  const { words } = faultTrees;
+  const { root, words } = faultTrees;
+  const { plain } = faultTrees.stand;
   const TAGS = new Set("p br strong em code ul ol li a table thead tbody tr th td h4 h5 h6 blockquote".split(" "));
   const DEEPEST = 20;
 
@@ -53,18 +54,11 @@
     return list.map((item) => {
       if (!Array.isArray(item)) return typeof item === "string" ? item : "";
       const [tag] = item;
-      const attributes = item.length > 2 && item[1] && typeof item[1] === "object" && !Array.isArray(item[1]) ? item[1] : {};
       const children = blocks(item[item.length - 1], depth + 1);
       if (!TAGS.has(tag)) return children;
-      const href = tag === "a" && typeof attributes.href === "string" ? safe(attributes.href) : null;
+      const href = tag === "a" && typeof item[1]?.href === "string" ? safe(item[1].href) : null;
       return h(tag, href ? { href, rel: "noreferrer" } : {}, tag === "br" ? [] : children);
     });
-  }
-
-  /** @param {unknown} list @returns {string} the text of rendered Markdown, or the text itself */
-  function plain(list) {
-    if (typeof list === "string") return list;
-    return h("div", blocks(list)).textContent.replace(/\s+/g, " ").trim();
   }
 
   /**
@@ -89,12 +83,6 @@
   /** A mark that is looked at, not read. @param {string} sign */
   function icon(sign) {
     return h("span", { "aria-hidden": "true", class: "fw-icon" }, sign);
-  }
-
-  /** @returns {string} the way from this page to the site's root */
-  function root() {
-    const meta = document.querySelector('meta[name="ft-root"]');
-    return (meta && meta.getAttribute("content")) || "";
   }
 
   /** @param {string | number} when @returns {string} */
@@ -142,7 +130,7 @@
       met: () => count(-1),
       watch: (one) => watching.push(one),
       hold: (node, also) => {
-        const judge = () => (node.disabled = !open() || Boolean(also && !also()));
+        const judge = () => (node.disabled = !open() || !!(also && !also()));
         watching.push(judge);
         judge();
         return node;

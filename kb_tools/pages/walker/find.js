@@ -215,7 +215,7 @@
 
   const trees = finder(() => {
     const { index } = faultTrees.data || {};
-    return index && index.trees ? index : null;
+    return index?.trees ? index : null;
   });
   const pages = finder(() => {
     const { pages, index } = faultTrees.data || {};

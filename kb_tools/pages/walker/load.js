@@ -8,7 +8,7 @@
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   faultTrees.data = faultTrees.data || { trees: {} };
   // Pages without the finder find nothing; its script comes after this one.
-  Object.assign(faultTrees, { find: () => [], load, today, treeOf, wholeIndex, fetchScript, problem });
+  Object.assign(faultTrees, { find: () => [], load, today, treeOf, stepOf, sameStep, root, wholeIndex, fetchScript, problem });
 
   /** @type {Map<string, Promise<Tree>>} */
   const loading = new Map();
@@ -35,6 +35,21 @@
     return tree;
   }
 
+  /** @param {{tree: string, step: string}} at in a loaded tree @returns {Step} */
+  function stepOf({ tree, step }) {
+    return treeOf(tree).steps[step];
+  }
+
+  /** Whether two things, if there are two, belong to one step. @param {any} one @param {any} other @returns {boolean} */
+  function sameStep(one, other) {
+    return !!one && !!other && one.tree === other.tree && one.step === other.step;
+  }
+
+  /** @returns {string} the way from this page to the site's root */
+  function root() {
+    return document.querySelector('meta[name="ft-root"]')?.getAttribute("content") || "";
+  }
+
   /**
    * What a tree, or a step of one, is called today that an earlier edition called otherwise.
    * @param {string} tree
@@ -57,7 +72,7 @@
     const tree = loaded(id);
     if (tree) return Promise.resolve(tree);
     const { index } = faultTrees.data;
-    if (!/^[a-z][a-z0-9-]*$/.test(id) || (index && index.trees && !index.trees.some((/** @type {{id: string}} */ one) => one.id === id))) {
+    if (!/^[a-z][a-z0-9-]*$/.test(id) || (index?.trees && !index.trees.some((/** @type {{id: string}} */ one) => one.id === id))) {
       return Promise.reject(problem("unknown-tree", "There is no such tree."));
     }
     let promise = loading.get(id);
@@ -73,7 +88,7 @@
    * @returns {Promise<any>}
    */
   function wholeIndex() {
-    const index = () => faultTrees.data.index && faultTrees.data.index.trees && faultTrees.data.index;
+    const index = () => faultTrees.data.index?.trees && faultTrees.data.index;
     return Promise.resolve(index() || fetchScript("index", index));
   }
 
@@ -85,7 +100,6 @@
    */
   function fetchScript(name, outcome) {
     return new Promise((resolve, reject) => {
-      const meta = document.querySelector('meta[name="ft-root"]');
       const script = document.createElement("script");
       const done = () => {
         script.remove();
@@ -93,7 +107,7 @@
         else reject(problem("not-loaded", `${name} could not be loaded.`));
       };
       script.onload = script.onerror = done;
-      script.src = `${(meta && meta.getAttribute("content")) || ""}kb/${name}.js`;
+      script.src = `${root()}kb/${name}.js`;
       document.head.append(script);
     });
   }

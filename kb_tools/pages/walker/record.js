@@ -18,7 +18,7 @@
   const MOST_SEARCHES = 20;
   const OUTCOMES = ["cured", "nothing found", "part ordered", "made safe", "refused", "handed over"];
 
-  const { words } = faultTrees;
+  const { sameStep, words } = faultTrees;
 
   faultTrees.record = { FIELDS, LEFT, OUTCOMES, MANY, create, clean, exported, text, now, sections, moment, given, searches };
 
@@ -162,8 +162,7 @@
 
   /** The proof that was begun at the step reached and has not passed or failed as a whole. @param {Visit} visit */
   function begun({ proof, reached, fixes }) {
-    const at = (/** @type {any} */ one) => one && proof && one.tree === proof.tree && one.step === proof.step;
-    return at(reached) && !fixes.some(at) ? proof : null;
+    return sameStep(proof, reached) && !fixes.some((one) => sameStep(proof, one)) ? proof : null;
   }
 
   /** @param {string | null} iso @returns {string} date and time as the device writes them */
@@ -188,7 +187,7 @@
     const before = (ack) => {
       const tree = faultTrees.data.trees[ack.tree];
       // A step that was left by the way back stands in no list of the record.
-      const of = steps.find((one) => one.tree === ack.tree && one.step === ack.step) || (tree && tree.steps[ack.step]) || { text: ack.step };
+      const of = steps.find((one) => sameStep(one, ack)) || tree?.steps[ack.step] || { text: ack.step };
       return words.record_ack[ack.kind].replace("{step}", () => of.text);
     };
     const caller = visit.caller ? words.who[visit.caller] : words.none;

@@ -8,7 +8,7 @@
 
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
-  const { bandOf, load, problem, today, treeOf, walkFrom, wholeIndex } = faultTrees;
+  const { bandOf, load, problem, stepOf, today, treeOf, walkFrom, wholeIndex } = faultTrees;
   const { choices, reach } = faultTrees.stand;
   const MOST = 2000;
   const LONGEST = 20000;
@@ -36,7 +36,7 @@
         return walkFrom(first, withReadings(picks, link.get("readings")));
       }
     }
-    throw problem("changed", "A tree of this walk has changed since the code was made.");
+    throw problem("changed", "A tree of this walk has changed.");
   }
 
   /**
@@ -87,12 +87,12 @@
    * @returns {Picked[]}
    */
   function withReadings(picks, readings) {
-    const damaged = problem("link", "This link is damaged. Type the walk code instead.");
+    const damaged = problem("link", "This link is damaged.");
     for (const text of readings ? readings.split(";") : []) {
       const [, at, value] = /^(\d{1,4}):(.{1,60})$/.exec(text) || [];
       const pick = picks[Number(at)];
       if (!pick) throw damaged;
-      if (bandOf(treeOf(pick.tree).steps[pick.step], value) !== pick.pick) throw damaged;
+      if (bandOf(stepOf(pick), value) !== pick.pick) throw damaged;
       pick.value = value;
     }
     return picks;
@@ -104,7 +104,7 @@
    * @returns {Promise<Walk>}
    */
   async function restore(stored) {
-    const damaged = problem("damaged", "This walk cannot be read.");
+    const damaged = problem("damaged", "This walk is damaged.");
     if (!stored || stored.version !== 1 || !Array.isArray(stored.trail) || stored.trail.length > MOST) throw damaged;
     const first = today(stored.first).tree;
     const picks = await along(first, (step, at, tree, id) => {

@@ -11,7 +11,7 @@
   const { problem, treeOf } = faultTrees;
   const PLAIN_TAGS = ["strong", "em", "code", "a"];
 
-  faultTrees.stand = { choices, reach, endOf, causes };
+  faultTrees.stand = { choices, reach, endOf, causes, plain };
 
   /**
    * What can be answered at a step: its ways; where something is proven, `cured` first.
@@ -23,8 +23,9 @@
     return [{ via: "cured", label: "cured", odds: 0, isolates: step.isolates || [], confirms: [], restores: step.restores || [] }, ...step.ways];
   }
 
-  /** @param {unknown} blocks rendered Markdown @returns {string} its plain text */
-  function textOf(blocks) {
+  /** @param {unknown} blocks rendered Markdown @returns {string} its text, or the text itself */
+  function plain(blocks) {
+    if (typeof blocks === "string") return blocks;
     /** @param {unknown} node @returns {string} */
     const flat = (node) => {
       if (typeof node === "string") return node;
@@ -69,7 +70,7 @@
   function enter(stand, tree, step) {
     stand.tree = tree;
     stand.entered.push(tree.id);
-    if (tree.stop_use) stand.advice.push({ tree: tree.id, step, text: textOf(tree.stop_use) });
+    if (tree.stop_use) stand.advice.push({ tree: tree.id, step, text: plain(tree.stop_use) });
     come(stand, step);
   }
 
@@ -83,12 +84,12 @@
 
   /** @param {Stand} stand @param {Block[] | null | undefined} blocks */
   function advise(stand, blocks) {
-    if (blocks) stand.advice.push({ tree: stand.tree.id, step: stand.id, text: textOf(blocks) });
+    if (blocks) stand.advice.push({ tree: stand.tree.id, step: stand.id, text: plain(blocks) });
   }
 
   /** @param {Stand} stand @returns {Ended | null} */
   function endOf({ step, cured }) {
-    if (cured) return { how: step.kind === "fix" ? "cured" : "done", proven: Boolean(step.proof) };
+    if (cured) return { how: step.kind === "fix" ? "cured" : "done", proven: !!step.proof };
     return step.kind === "escalate" || step.kind === "done" ? { how: step.kind, proven: false } : null;
   }
 
@@ -140,8 +141,8 @@
     }
     /** @type {Map<string, number>} */
     const flow = new Map([[stand.id, 1]]);
-    const behind = [...left.values()].reduce((sum, weight) => sum + weight, 0);
-    const ahead = behind ? stand.step.mass : 1;
+    const sum = () => [...left.values()].reduce((total, weight) => total + weight, 0);
+    const ahead = sum() ? stand.step.mass : 1;
     for (const id of onward(stand.tree, stand.id)) {
       const here = flow.get(id);
       const step = steps[id];
@@ -150,7 +151,7 @@
       const told = step.ways[known.get(id) ?? -1];
       for (const way of told && told.via !== "unsure" ? within(step).filter((one) => one === told) : within(step)) flow.set(String(way.to), (flow.get(String(way.to)) || 0) + here * (way.onward ?? way.odds));
     }
-    const total = [...left.values()].reduce((sum, weight) => sum + weight, 0);
+    const total = sum();
     return [...left]
       .filter(([, weight]) => weight > 0)
       .map(([id, weight]) => ({ id, odds: weight / total }))

@@ -341,6 +341,7 @@ interface View {
   };
   stepSection(session: Session): any;
   stepName(session: Session, id: string): string;
+  likely(session: Session, cause: { id: string; odds: number }): string;
   putBack(session: Session): any;
   cautions(session: Session, ids: string[], gate: Gate, label: string): any;
   choices(session: Session, gate: Gate): any;
@@ -425,6 +426,9 @@ interface FaultTrees {
   fetchScript(name: string, outcome: () => any): Promise<any>;
   today(tree: string, step?: string): { tree: string; step: string };
   treeOf(id: string): Tree;
+  stepOf(at: { tree: string; step: string }): Step;
+  sameStep(one: any, other: any): boolean;
+  root(): string;
   problem(code: string, message: string): Error & { code: string };
   reading(step: Step, given: string | number): { value: number; pick: number; answer: string };
   bandOf(step: Step, value: string | number): number;
@@ -432,6 +436,7 @@ interface FaultTrees {
     choices(step: Step): Way[];
     reach(first: string, picks: Picked[]): Reached;
     endOf(stand: Stand): Ended | null;
+    plain(blocks: unknown): string;
     causes(stand: Stand, picks: Picked[], known?: Map<string, number>): { id: string; odds: number }[];
   };
   walkFrom(first: string, picks: Picked[], acks?: Ack[]): Walk;

@@ -10,6 +10,7 @@
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
   const { words } = faultTrees;
+  const { h, button } = view;
 
   /** The open walk. @type {any} */
   let session = null;
@@ -30,11 +31,6 @@
   let lock = null;
 
   view.shell = { act, say, step, open, page, record, copy, every, mark, strip: drawStrip, focusNext, openFound, closeFirst };
-
-  /** @type {View["h"]} */
-  const h = (...args) => view.h(...args);
-  /** @type {View["button"]} */
-  const button = (...args) => view.button(...args);
 
   /** Say something to everybody, seen or heard. @param {string} text */
   function say(text) {
@@ -148,7 +144,7 @@
     window.scrollTo(0, 0);
     // The step is drawn first: moving the focus takes a sixth of the time that a step has.
     const had = document.activeElement;
-    setTimeout(() => target.isConnected && [had, document.body].includes(document.activeElement) && target.focus({ preventScroll: Boolean(first) }));
+    setTimeout(() => target.isConnected && [had, document.body].includes(document.activeElement) && target.focus({ preventScroll: !!first }));
   }
 
   /** What is asked once, at the begin: on the phone the safety questions, at the chair how it was found. */
@@ -186,7 +182,7 @@
     const live = screen.querySelector("[data-ft-current], .fw-known");
     const next = live.querySelector('[data-ft="caution-ack"], [data-ft="isolation-ack"]');
     const inside = from.closest(".fw-prove");
-    (next || (inside && inside.querySelector('[data-ft="proof-item"]')) || live.querySelector("h1")).focus();
+    (next || inside?.querySelector('[data-ft="proof-item"]') || live.querySelector("h1")).focus();
   }
 
   function back() {
@@ -198,7 +194,7 @@
   function record(visit) {
     const of = visit || session.visit;
     cover();
-    const returns = session && session.visit.id === of.id && !of.ended ? () => step(true) : null;
+    const returns = session?.visit.id === of.id && !of.ended ? () => step(true) : null;
     lay(status, view.recordScreen(of, { back: returns, close: () => page("") }));
     window.scrollTo(0, 0);
     screen.querySelector("h1").focus();
@@ -236,7 +232,7 @@
   /** Open a new walk of the tree around a button. @param {Element} begin @param {boolean} knowing from what is already known */
   function starting(begin, knowing) {
     const around = begin.closest("[data-ft-tree]") || document.querySelector("[data-ft-tree]");
-    const tree = (around && around.getAttribute("data-ft-tree")) || "";
+    const tree = around?.getAttribute("data-ft-tree") || "";
     open(async () => Object.assign(await view.session.begin(tree, mode), { knowing })).catch((error) => page(view.problem(error)));
   }
 
@@ -299,7 +295,7 @@
   async function fromAddress() {
     const there = new URLSearchParams(location.hash.slice(1));
     if (!there.get("walk")) return false;
-    const stored = faultTrees.store.all().map(faultTrees.record.clean).find((one) => one && one.id === there.get("visit"));
+    const stored = faultTrees.store.all().map(faultTrees.record.clean).find((one) => one?.id === there.get("visit"));
     try {
       await open(() => (stored ? view.session.fromVisit(stored) : view.session.fromCode(location.hash)));
     } catch (error) {

@@ -69,8 +69,8 @@
       const alert = h("p.fw-stop", { role: "alert" });
       const warn = () => {
         const given = desk.asked(visit, question.ask);
-        alert.replaceChildren(...(given && given.bad ? [h("strong", words.desk_bad), view.plain(question.say)] : []));
-        alert.hidden = !(given && given.bad);
+        alert.replaceChildren(...(given?.bad ? [h("strong", words.desk_bad), view.plain(question.say)] : []));
+        alert.hidden = !given?.bad;
       };
       const given = desk.asked(visit, question.ask);
       const box = view.choiceOf("desk-" + at, question.ask, [["Yes", words.yes], ["No", words.no]], given && given.answer, (value) => {

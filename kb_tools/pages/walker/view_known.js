@@ -30,8 +30,6 @@
     const result = h("div.fw-box.fw-sum", { role: "status" });
     const go = gate.hold(view.button("known-go", "choice", words.go, () => view.shell.act(() => session.tell(facts))), () => !result.querySelector(".fw-bad"));
 
-    const likely = (/** @type {{id: string, odds: number}} */ one) => fill(faultTrees.words.likely, { cause: view.stepName(session, one.id), odds: view.odds(one.odds) });
-
     function show() {
       const bad = Object.entries(facts).map(([id, text]) => view.doubt(tree.steps[id], text)).find(Boolean);
       const causes = bad ? [] : walk.known(facts);
@@ -41,7 +39,7 @@
         ahead.cautionsDue().forEach((caution) => ahead.acknowledge(caution));
         const { trail, step } = ahead.jump(facts);
         told = [h("p", fill(trail.length ? words.at : words.start, { step: view.stepName(session, step) })),
-          h("details", { open: result.querySelector("[open]") }, h("summary", fill(faultTrees.words.standing, { n: causes.length }) + " · " + likely(causes[0])), h("ul", causes.slice(1).map((one) => h("li", likely(one)))))];
+          h("details", { open: result.querySelector("[open]") }, h("summary", fill(faultTrees.words.standing, { n: causes.length }) + " · " + view.likely(session, causes[0])), h("ul", causes.slice(1).map((one) => h("li", view.likely(session, one)))))];
       }
       result.replaceChildren(...told);
       gate.look();

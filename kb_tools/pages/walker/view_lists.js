@@ -36,7 +36,7 @@
     const causes = session.causes();
     if (ended) return "";
     const left = fill(words.time_left, { minutes: view.minutes(minutes.expected), worst: view.minutes(minutes.worst) });
-    const lines = causes.map((one) => h("li", fill(words.likely, { cause: view.stepName(session, one.id), odds: view.odds(one.odds) })));
+    const lines = causes.map((one) => h("li", view.likely(session, one)));
     if (lines.length === 1) return h("p.fw-standing", fill(words.standing_one, { cause: view.stepName(session, causes[0].id) }), " · ", left);
     if (!lines.length) return h("p.fw-standing", left);
     return h("details.fw-standing", h("summary", fill(words.standing, { n: causes.length }), " · ", left), h("ul", lines));

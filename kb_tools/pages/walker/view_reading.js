@@ -51,7 +51,7 @@
       : h("span.fw-unit", units[0]);
     if (!select.value) select.value = units[0];
     const band = h("p", { id: "fw_band", class: "fw-band", role: "status" }, words.reading_none);
-    const ok = gate.hold(button("reading-ok", "choice", words.reading_ok, use), () => Boolean(input.value.trim()));
+    const ok = gate.hold(button("reading-ok", "choice", words.reading_ok, use), () => !!input.value.trim());
 
     /** Tell what the reading means, before anything depends on it. @returns {string} the reading with its unit, empty where it does not hold */
     function show() {

@@ -42,7 +42,7 @@
       visit.updated = record.now();
       store.put(visit);
     };
-    const searches = h("input", { type: "checkbox", ft: "searches", checked: Boolean(record.searches()), change: () => {
+    const searches = h("input", { type: "checkbox", ft: "searches", checked: !!record.searches(), change: () => {
       record.searches(searches.checked ? [] : null);
       if (searches.checked || !visit.searches.length) return;
       visit.searches = [];

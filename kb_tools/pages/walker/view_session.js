@@ -8,18 +8,12 @@
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
-  const { words } = faultTrees;
+  const { sameStep, stepOf, treeOf, words } = faultTrees;
 
   view.session = { begin, fromVisit, fromCode };
 
-  /** @param {string} id @returns {Tree} */
-  const treeOf = (id) => faultTrees.data.trees[id];
-
-  /** @param {{tree: string, step: string}} entry @returns {Step} */
-  const stepOf = (entry) => treeOf(entry.tree).steps[entry.step];
-
   /** Whether two entries are one answer to one step. @param {Record<"tree" | "step" | "answer", string>} one @param {Record<"tree" | "step" | "answer", string>} other */
-  const same = (one, other) => one.tree === other.tree && one.step === other.step && one.answer === other.answer;
+  const same = (one, other) => sameStep(one, other) && one.answer === other.answer;
 
   /** @implements {Session} */
   class Open {
@@ -48,7 +42,7 @@
     }
 
     get proven() {
-      return Boolean(this.state.ended && this.state.ended.proven);
+      return !!this.state.ended?.proven;
     }
 
     /** @param {RecordStep} entry the question of an answered step, in the words of the mode */
@@ -98,7 +92,7 @@
     /** What was found so far in the proof of this step. */
     results() {
       const { proof } = this.visit;
-      return proof && proof.tree === this.state.tree && proof.step === this.state.step ? proof.items.map((one) => one.result) : [];
+      return proof && sameStep(proof, this.state) ? proof.items.map((one) => one.result) : [];
     }
 
     /** The proof of this step, with what was found. @param {(ProofResult | null)[]} results */
@@ -135,7 +129,7 @@
       const kept = this.state.trail.length - state.trail.length - 1;
       if (kept) this.notes.push(faultTrees.counted(words.kept_note, kept));
       this.follow();
-      visit.steps[state.trail.length].assumed = Boolean(assumed);
+      visit.steps[state.trail.length].assumed = !!assumed;
       this.save();
     }
 
@@ -218,7 +212,7 @@
       const stays = visit.steps.slice(0, length);
       visit.undone = [...new Set([...visit.undone, ...this.state.isolated])];
       visit.withdrawn.push(...visit.steps.slice(length).map((one) => ({ ...one, withdrawn: at })));
-      visit.fixes = visit.fixes.filter((fix) => stays.some((one) => one.tree === fix.tree && one.step === fix.step));
+      visit.fixes = visit.fixes.filter((fix) => stays.some((one) => sameStep(one, fix)));
       for (let left = visit.steps.length - length; left > 0; left -= 1) this.walk.back();
       visit.left = visit.outcome = visit.ended = null;
     }

@@ -15,7 +15,7 @@
 
   /** @param {any} error what an engine or this code threw @returns {string} */
   function problem(error) {
-    return words.code_errors[error && error.code] || (error && typeof error.code === "string" && error.message) || words.broken;
+    return words.code_errors[error?.code] || (typeof error?.code === "string" && error.message) || words.broken;
   }
 
   /** @param {string} message something to say at once */

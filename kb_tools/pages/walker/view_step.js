@@ -8,15 +8,20 @@
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
   const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));
-  const { words } = faultTrees;
+  const { sameStep, words } = faultTrees;
   const { h, blocks, fill, button } = view;
 
-  Object.assign(view, { stepSection, cautions, stepName, putBack, choices, unsure });
+  Object.assign(view, { stepSection, cautions, stepName, likely, putBack, choices, unsure });
 
   /** @param {Session} session @param {string} id @returns {string} a step of the present tree in the words of the mode */
   function stepName(session, id) {
     const step = session.tree.steps[id];
     return step ? faultTrees.desk.question(session.visit, step) : id;
+  }
+
+  /** A cause and its odds in words. @param {Session} session @param {{id: string, odds: number}} cause */
+  function likely(session, cause) {
+    return fill(words.likely, { cause: stepName(session, cause.id), odds: view.odds(cause.odds) });
   }
 
   /**
@@ -179,7 +184,7 @@
    */
   function choices(session, gate) {
     const { visit, step, state } = session;
-    const before = visit.withdrawn.filter((one) => one.tree === state.tree && one.step === state.step).pop();
+    const before = visit.withdrawn.filter((one) => sameStep(one, state)).pop();
     const told = before ? before.answer : session.facts[state.tree + "/" + state.step];
     const list = step.ways.map((way) => {
       const mark = told === way.label ? h("span.fw-before", words.before) : "";
@@ -203,7 +208,7 @@
       const { state } = session;
       const ways = [...session.step.ways].sort((a, b) => b.odds - a.odds);
       const items = ways.map((way) => {
-        const causes = session.walk.peek(way.label).causes.slice(0, 5).map((one) => fill(words.likely, { cause: view.stepName(session, one.id), odds: view.odds(one.odds) }));
+        const causes = session.walk.peek(way.label).causes.slice(0, 5).map((one) => likely(session, one));
         return h("li", h("strong", session.label(way)), " – " + view.odds(way.odds),
           h("p.fw-meta", fill(words.unsure_causes, { causes: causes.join("; ") })),
           view.way(session, "unsure-go", fill(words.unsure_go, { answer: session.label(way) }), way.label, true));
@@ -261,7 +266,7 @@
     if (!step.wait) return "";
     const box = h("div.fw-box.fw-wait");
     const line = h("p.fw-clock");
-    const mine = () => (visit.timer && visit.timer.tree === state.tree && visit.timer.step === state.step ? visit.timer : null);
+    const mine = () => (sameStep(visit.timer, state) ? visit.timer : null);
     const toggle = button("wait", "tool", "", () => {
       visit.timer = mine() ? null : { tree: state.tree, step: state.step, minutes: step.wait, start: Date.now() };
       session.save();

@@ -13,8 +13,7 @@
   document.addEventListener("DOMContentLoaded", () => {
     const place = document.querySelector("[data-ft-day]");
     if (!place) return;
-    const script = h("script", { src: view.root() + "kb/visits.js", load: () => faultTrees.data.visits && faultTrees.wholeIndex().then(() => page(place)) });
-    document.head.append(script);
+    faultTrees.fetchScript("visits", () => faultTrees.data.visits).then(faultTrees.wholeIndex).then(() => page(place), () => {});
   });
 
   /** @returns {string[]} the symptoms of the day, as far as they are still in the library */

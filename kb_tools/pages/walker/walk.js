@@ -9,7 +9,7 @@
 
   /** @type {FaultTrees} */
   const faultTrees = (window.faultTrees = window.faultTrees || {});
-  const { problem, reading, today, treeOf } = faultTrees;
+  const { problem, reading, stepOf, today, treeOf } = faultTrees;
   const { causes, choices, endOf, reach } = faultTrees.stand;
   const QUESTIONS = ["check", "measure"];
 
@@ -69,7 +69,7 @@
 
     /** @returns {TrailEntry[]} */
     #trail() {
-      return this.#picks.map(({ tree, step, value, pick }) => ({ tree, step, value, answer: choices(treeOf(tree).steps[step])[pick].label }));
+      return this.#picks.map((one) => ({ tree: one.tree, step: one.step, value: one.value, answer: wayOf(one).label }));
     }
 
     /**
@@ -103,7 +103,7 @@
     back() {
       const last = this.#picks[this.#picks.length - 1];
       if (!last) throw problem("at-start", "The walk stands at its first step.");
-      const way = choices(treeOf(last.tree).steps[last.step])[last.pick];
+      const way = wayOf(last);
       this.#cut(this.#picks.length - 1);
       if (way.isolates.length + way.confirms.length + way.restores.length) this.#doubted = this.#stand().isolated;
       return this.state();
@@ -185,20 +185,20 @@
     /** @param {string} hazard @returns {(TrailEntry & {at: number}) | null} the answer that isolated it, where it is isolated now */
     isolatedBy(hazard) {
       if (!this.#stand().isolated.includes(hazard)) return null;
-      const at = this.#picks.map(({ tree, step, pick }) => choices(treeOf(tree).steps[step])[pick].isolates.includes(hazard)).lastIndexOf(true);
+      const at = this.#picks.map((one) => wayOf(one).isolates.includes(hazard)).lastIndexOf(true);
       return { at, ...this.#trail()[at] };
     }
 
     /** @returns {string} the walk code */
     code() {
       const { entered } = this.#stand();
-      const digits = this.#picks.map(({ tree, step, pick }) => /** @type {[number, number]} */ ([pick + 1, choices(treeOf(tree).steps[step]).length + 1]));
+      const digits = this.#picks.map((one) => /** @type {[number, number]} */ ([one.pick + 1, choices(stepOf(one)).length + 1]));
       return faultTrees.code.write(faultTrees.code.pack(digits), faultTrees.code.fold(entered.map((id) => treeOf(id).fingerprint)), treeOf(this.#first).tag);
     }
 
     /** @returns {string} the walk as an address's fragment, readings included */
     link() {
-      const readings = this.#trail().flatMap(({ tree, step, value, answer }, at) => (treeOf(tree).steps[step].kind === "measure" && value !== answer ? [`${at}:${value}`] : []));
+      const readings = this.#trail().flatMap((one, at) => (stepOf(one).kind === "measure" && one.value !== one.answer ? [`${at}:${one.value}`] : []));
       return `#walk=${encodeURIComponent(this.code())}` + (readings.length ? `&readings=${encodeURIComponent(readings.join(";"))}` : "");
     }
 
@@ -213,6 +213,11 @@
         acks: this.#acks,
       };
     }
+  }
+
+  /** @param {Picked} picked @returns {Way} the way that an answer took */
+  function wayOf(picked) {
+    return choices(stepOf(picked))[picked.pick];
   }
 
   /**
