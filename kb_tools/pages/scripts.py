@@ -12,7 +12,9 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kb_tools.pages.short_forms import shorter_forms
+import minify_html
+from rjsmin import jsmin
+
 from kb_tools.pages.short_names import shortened
 
 if TYPE_CHECKING:
@@ -37,6 +39,10 @@ matters to what compresses the script: it looks 32 KB back, so alike files are n
 _NAME = re.compile(r"[A-Za-z_]\w*")
 _MODULE = re.compile(r'/\*\*.*?\*/\s*\(function \(\) \{\s*"use strict";\n(.*)\}\)\(\);\s*', re.DOTALL)
 """How each of the walker's files is written; what stands in the braces becomes a block of the script."""
+_BEGIN = "(function(){"
+_PAGE = re.compile(rf"<script>{re.escape(_BEGIN)}(.*)</script>", re.DOTALL)
+_NOTE = "/* @__PURE__ */ "
+"""What the minifier adds for other tools."""
 _SHARES = (
     "const faultTrees = (window.faultTrees = window.faultTrees || {});",
     "const view = (faultTrees.view = faultTrees.view || /** @type {any} */ ({}));",
@@ -103,8 +109,20 @@ def _joined(*names: str) -> str:
 
 
 def squeezed(script: str) -> str:
-    """Return a script that does the same and takes less room; its outermost names stay."""
-    return f"{shortened(shorter_forms(script))};\n"
+    """Return a script that does the same and takes less room.
+
+    Args:
+        script: One function in strict mode that is called at once.
+
+    Raises:
+        ValueError: when it is something else, or cannot be parsed.
+
+    """
+    # The minifier is one of pages. It leaves comments in scripts, takes strict mode for granted and renames nothing.
+    made = _PAGE.fullmatch(minify_html.minify(f"<script>{jsmin(script)}</script>", minify_js=True))
+    if made is None or "use strict" not in script:
+        raise ValueError("a script is no function in strict mode that is called at once")
+    return shortened(f'{_BEGIN}"use strict";{made[1].replace(_NOTE, "")}\n')
 
 
 def record_schema() -> str:

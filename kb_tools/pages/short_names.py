@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from itertools import count, product
 from typing import TYPE_CHECKING
 
-from tree_sitter import Node
-
-from kb_tools.pages.short_forms import parsed
+import tree_sitter_javascript
+from tree_sitter import Language, Node, Parser
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+_LANGUAGE = Language(tree_sitter_javascript.language())
 _FUNCTIONS = frozenset(
     {
         "arrow_function",
@@ -87,7 +87,9 @@ def shortened(script: str) -> str:
 
     """
     source = script.encode()
-    root = parsed(script)
+    root = Parser(_LANGUAGE).parse(source).root_node
+    if root.has_error:
+        raise ValueError("a script cannot be parsed")
     outermost = _Scope(None, is_function=True)
     scopes, places = [outermost], list[tuple[Node, _Scope]]()
     _read(root, outermost, scopes, places)
