@@ -27,6 +27,8 @@ endif
 
 # No environment that happens to be activated takes part.
 unexport VIRTUAL_ENV PYTHONHOME PYTHONPATH
+# Without kept bytecode every one of the hundreds of commands that the tests start compiles all modules anew.
+unexport PYTHONDONTWRITEBYTECODE
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 PIP_QUIET := --quiet --quiet
 

@@ -14,10 +14,18 @@ import pytest
 from filelock import FileLock
 from hypothesis import HealthCheck, settings
 
+from kb_tools.source.files import NOT_AREAS
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator
 
 ROOT = Path(__file__).parent.parent
+DEMO_TREES = {
+    path.stem: path.relative_to(ROOT).as_posix()
+    for path in sorted((ROOT / "trees").glob("*/*.yml"))
+    if path.parent.name not in NOT_AREAS
+}
+"""Id of each tree of the demo library -> its file; nothing is read, so that collecting tests stays cheap."""
 GOLD = ROOT / "tests" / "gold"
 GOLD_ACTUAL = ROOT / "tests" / "gold-actual"
 

@@ -1,7 +1,11 @@
-"""The command as people and scripts call it: exit codes, streams, formats."""
+"""The command as people and scripts call it: exit codes, streams, formats.
+
+Exit codes and streams are those of real processes (`kb`); what a format holds is read in this process (`within`).
+"""
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import sys
@@ -9,6 +13,9 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from click.testing import CliRunner, Result
+
+from kb_tools.cli._main import main
 
 SOUND = """\
 title: The lamp stays dark
@@ -34,6 +41,15 @@ def kb(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "kb_tools.cli", *arguments], cwd=cwd, capture_output=True, text=True, check=False
     )
+
+
+def within(*arguments: str, cwd: Path) -> Result:
+    """Run the command inside this process, in `cwd`; its streams are kept apart."""
+    with contextlib.chdir(cwd):
+        done = CliRunner().invoke(main, arguments)
+    if done.exception and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done
 
 
 @pytest.fixture
@@ -92,9 +108,9 @@ def test_json_has_exactly_the_fields_of_the_contract(library: Path) -> None:
 def test_warnings_fail_only_under_strict(library: Path) -> None:
     """A stale review is a warning: 0 without --strict, 1 with it, and still called a warning."""
     stale = ("--today", "2028-11-01", "--format", "json")
-    assert kb("check", *stale, cwd=library).returncode == 0
-    run = kb("check", "--strict", *stale, cwd=library)
-    assert run.returncode == 1
+    assert within("check", *stale, cwd=library).exit_code == 0
+    run = within("check", "--strict", *stale, cwd=library)
+    assert run.exit_code == 1
     assert {finding["severity"] for finding in json.loads(run.stdout)["findings"]} == {"warning"}
 
 
@@ -112,8 +128,8 @@ def test_wrong_use_exits_2_without_a_traceback(library: Path, arguments: tuple[s
 
 def test_an_empty_library_is_a_finding(tmp_path: Path) -> None:
     """A folder without trees exits 1 and says what to write."""
-    run = kb("check", "--format", "json", cwd=tmp_path)
-    assert run.returncode == 1
+    run = within("check", "--format", "json", cwd=tmp_path)
+    assert run.exit_code == 1
     assert json.loads(run.stdout)["findings"][0]["rule"] == "file-readable"
 
 
@@ -123,25 +139,25 @@ def test_paths_filter_what_is_printed_of_the_whole_library(library: Path) -> Non
     tree.write_text(SOUND.replace("to: desk}", "to: dusk}"), "utf-8")
     other = library / "trees/area/other.yml"
     other.write_text(SOUND, "utf-8")
-    run = kb("check", "trees/area/other.yml", "--format", "json", *TODAY, cwd=library)
-    assert run.returncode == 0
+    run = within("check", "trees/area/other.yml", "--format", "json", *TODAY, cwd=library)
+    assert run.exit_code == 0
     assert json.loads(run.stdout) == {"findings": [], "trees": 2}
 
 
 def test_a_folder_inside_a_library_leads_to_it(library: Path) -> None:
     """Whoever checks in the folder of an area is told where the library is."""
-    run = kb("check", cwd=library / "trees/area")
-    assert run.returncode == 1
+    run = within("check", cwd=library / "trees/area")
+    assert run.exit_code == 1
     assert str(library.resolve()) in run.stderr
 
 
 def test_numbers_of_a_broken_library_are_doubted(library: Path) -> None:
     """A way that leads nowhere is left out of the figures; stderr says so, and nothing else does."""
-    assert not kb("numbers", "lamp", cwd=library).stderr
+    assert not within("numbers", "lamp", cwd=library).stderr
     tree = library / "trees/area/lamp.yml"
     tree.write_text(SOUND.replace("to: desk}", "to: dusk}"), "utf-8")
-    run = kb("numbers", "lamp", cwd=library)
-    assert run.returncode == 0
+    run = within("numbers", "lamp", cwd=library)
+    assert run.exit_code == 0
     assert "kb check" in run.stderr
 
 
@@ -150,15 +166,15 @@ def test_a_remedy_that_asks_ends_with_its_question_mark(library: Path) -> None:
     tree = library / "trees/area/lamp.yml"
     tree.write_text(SOUND.replace("to: desk}", "to: dusk}"), "utf-8")
     for form in ("annotations", "sarif", "code-quality"):
-        out = kb("check", "--format", form, *TODAY, cwd=library).stdout
+        out = within("check", "--format", form, *TODAY, cwd=library).stdout
         assert "in this tree. Did you mean `desk`?" in out
         assert "?." not in out
 
 
 def test_rule_explains_itself(library: Path) -> None:
     """`kb rule ID` prints the rule's page, `kb rule` the list."""
-    assert "isolate-before-expose" in kb("rule", cwd=library).stdout
-    assert "every" in kb("rule", "isolate-before-expose", cwd=library).stdout
+    assert "isolate-before-expose" in within("rule", cwd=library).stdout
+    assert "every" in within("rule", "isolate-before-expose", cwd=library).stdout
 
 
 SARIF_SCHEMA = Path(__file__).parent.parent / "node_modules/@microsoft/jest-sarif/lib/schemas/sarif-2.1.0-rtm.5.json"
@@ -168,7 +184,7 @@ def test_sarif_is_valid_against_the_oasis_schema(library: Path) -> None:
     """`--format sarif` fits the OASIS 2.1.0 schema (carried by an npm package) and names rule and place."""
     tree = library / "trees/area/lamp.yml"
     tree.write_text(SOUND.replace("to: desk}", "to: look}"), "utf-8")
-    log = json.loads(kb("check", "--format", "sarif", *TODAY, cwd=library).stdout)
+    log = json.loads(within("check", "--format", "sarif", *TODAY, cwd=library).stdout)
     schema = json.loads(SARIF_SCHEMA.read_text("utf-8"))
     jsonschema.validators.validator_for(schema)(schema).validate(log)
     results = log["runs"][0]["results"]

@@ -32,7 +32,9 @@ class Walk:
     ) -> None:
         """Stand where `picks` lead from the start of the tree `first`."""
         self._trees, self._first = trees, first
+        # A row of answers is replaced, never changed: where it leads is worked out once.
         self._picks, self._acks = list(picks), list(acks)
+        self._reached: tuple[list[Pick], Stand] | None = None
         stand = self._stand()
         self._doubted = stand.isolated
         read = {ack["caution"] for ack in self._acks if ack["tree"] == stand.tree["id"]}
@@ -40,7 +42,9 @@ class Walk:
         self._taken = -1 if read.issuperset(stand.tree["cautions"]) else len(self._picks)
 
     def _stand(self) -> Stand:
-        return follow(self._trees, self._first, self._picks)
+        if self._reached is None or self._reached[0] is not self._picks:
+            self._reached = self._picks, follow(self._trees, self._first, self._picks)
+        return self._reached[1]
 
     def state(self) -> State:
         """Return where the walk stands, in the shape of design section 6."""
@@ -54,9 +58,9 @@ class Walk:
             "trail": self._trail(),
             "causes": causes(stand, self._picks),
             "minutes": {name: 0 if stand.cured else step[key] for name, key in keys.items()},  # type: ignore[literal-required]
-            "isolated": stand.isolated,
+            "isolated": [*stand.isolated],
             "stop_use": stand.advice[-1]["text"] if stand.advice else None,
-            "advice": stand.advice,
+            "advice": [*stand.advice],
             "ended": end_of(stand),
         }
 
@@ -84,7 +88,7 @@ class Walk:
 
     def _take(self, pick: Pick) -> None:
         picks = [*self._picks, pick]
-        follow(self._trees, self._first, picks)
+        self._reached = picks, follow(self._trees, self._first, picks)
         self._picks = picks
         isolates = self._way(pick)["isolates"]
         self._doubted = [hazard for hazard in self._doubted if hazard not in isolates]
@@ -93,7 +97,8 @@ class Walk:
         """Take the last answer back, out of a linked tree too."""
         if not self._picks:
             raise WalkProblem("at-start", "The walk stands at its first step.")
-        way = self._way(self._picks.pop())
+        way = self._way(self._picks[-1])
+        self._picks = self._picks[:-1]
         self._acks = [ack for ack in self._acks if ack["at"] <= len(self._picks)]
         if any(way[key] for key in EFFECTS):
             self._doubted = self._stand().isolated

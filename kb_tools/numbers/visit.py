@@ -87,6 +87,10 @@ Cures: TypeAlias = "list[tuple[float, frozenset[Item]]]"
 """Sets of items that a visit needs to end cured, each with its chance; likelier sets first."""
 
 
+Sets: TypeAlias = "list[tuple[float, frozenset[int]]]"
+"""The same with each item as its place on the list of what to take along."""
+
+
 class Visits:
     """What visits to a library's symptoms need; each symptom is worked out once."""
 
@@ -139,9 +143,11 @@ def packed(visits: Sequence[Visit]) -> Packing:
     ranked = sorted(used, key=lambda item: (-round(chances[item] * _TYING), item.is_tool, item.id))
     cures = [(chance / len(visits), items) for visit in visits for chance, items in visit.cures]
     place = {item: at for at, item in enumerate(ranked)}
+    # Numbers are looked up much faster than items, and the search looks up millions.
+    sets = [(chance, frozenset(place[item] for item in items)) for chance, items in cures]
     worth = [0.0] * (len(ranked) + 1)
-    for chance, items in cures:
-        worth[max((place[item] + 1 for item in items), default=0)] += chance
+    for chance, places in sets:
+        worth[max(places, default=-1) + 1] += chance
     for at in range(len(ranked)):
         worth[at + 1] += worth[at]
     taken = tuple(Taken(item, chances[item], value) for item, value in zip(ranked, worth[1:], strict=True))
@@ -149,8 +155,8 @@ def packed(visits: Sequence[Visit]) -> Packing:
     is_enough = worth[-1] >= ENOUGH - _ROUNDING
     target = ENOUGH if is_enough else ENOUGH * worth[-1]
     search = _Smallest(worth[-1] - target + _ROUNDING)
-    search.leave(cures, ranked[::-1], [], 0.0)
-    smallest = [item for item in ranked if item not in search.best]
+    search.leave(sets, range(len(ranked))[::-1], [], 0.0)
+    smallest = [item for item in ranked if place[item] not in search.best]
     return Packing(
         taken,
         worth[0],
@@ -177,7 +183,7 @@ def _any(chances: Iterable[float]) -> float:
 
 
 class _Smallest:
-    """Looks for the most items that can stay at home, by branch and bound.
+    """Looks for the most items that can stay at home, by branch and bound; items are numbers here.
 
     Lost is the chance of the sets that name an item left at home. Each set still alive is split evenly
     over those of its items that may yet stay at home; any choice of these loses at least the sum of
@@ -187,10 +193,10 @@ class _Smallest:
     def __init__(self, budget: float) -> None:
         """Take the chance that may be lost."""
         self.budget = budget
-        self.best: list[Item] = []
+        self.best: list[int] = []
         self.tried = 0
 
-    def leave(self, alive: Cures, left: Sequence[Item], away: list[Item], lost: float) -> None:
+    def leave(self, alive: Sets, left: Sequence[int], away: list[int], lost: float) -> None:
         """Try to leave more items at home.
 
         Args:
@@ -218,7 +224,7 @@ class _Smallest:
             self.leave(rest, open_[at + 1 :], [*away, item], lost + losses[item])
 
     @staticmethod
-    def _most(alive: Cures, open_: Sequence[Item], room: float) -> int:
+    def _most(alive: Sets, open_: Sequence[int], room: float) -> int:
         """Return a number of items that no choice can exceed."""
         parts = dict.fromkeys(open_, 0.0)
         for chance, items in alive:

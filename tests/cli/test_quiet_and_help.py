@@ -107,28 +107,43 @@ def test_a_topic_that_is_none() -> None:
     assert "walk-codes" in done.output
 
 
-def completed(kb: str, *words: str) -> list[str]:
-    """Return what bash would offer for the last of some words."""
-    environment = {
-        **os.environ,
+def completing(*words: str) -> dict[str, str]:
+    """Return the environment in which bash asks for what it may offer for the last of some words."""
+    return {
         "COMP_WORDS": " ".join(("kb", *words)),
         "COMP_CWORD": str(len(words)),
         "_KB_COMPLETE": "bash_complete",
     }
-    done = subprocess.run([kb], env=environment, capture_output=True, text=True, check=True, cwd=SMALL)
-    return [line.partition(",")[2] for line in done.stdout.splitlines() if line]
 
 
-def test_ids_are_completed(kb: str, tmp_path: Path) -> None:
+def offered(printed: str) -> list[str]:
+    """Return what bash would offer of what the command prints."""
+    return [line.partition(",")[2] for line in printed.splitlines() if line]
+
+
+def completed(*words: str) -> list[str]:
+    """Return what bash would offer for the last of some words, asked inside this process."""
+    return offered(CliRunner().invoke(main, prog_name="kb", env=completing(*words)).stdout)
+
+
+def test_ids_are_completed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Trees, steps of the named tree, tables, rules, topics: each where it can stand; nothing without a library."""
-    assert completed(kb, "paper", "s") == ["seat-stuck"]
-    assert completed(kb, "numbers", "seat-stuck", "b") == ["buttons-dead"]
-    assert "listen" in completed(kb, "branch", "seat-stuck", "")
-    assert completed(kb, "order", "seat") == ["seat-stuck-causes"]
-    assert completed(kb, "rule", "no-l") == ["no-loop"]
-    assert completed(kb, "help", "walk") == ["walk-codes"]
-    assert completed(kb, "exp") == ["export"]
-    assert completed(kb, "paper", "--library", str(tmp_path), "") == []
+    monkeypatch.chdir(SMALL)
+    assert completed("paper", "s") == ["seat-stuck"]
+    assert completed("numbers", "seat-stuck", "b") == ["buttons-dead"]
+    assert "listen" in completed("branch", "seat-stuck", "")
+    assert completed("order", "seat") == ["seat-stuck-causes"]
+    assert completed("rule", "no-l") == ["no-loop"]
+    assert completed("help", "walk") == ["walk-codes"]
+    assert completed("exp") == ["export"]
+    assert completed("paper", "--library", str(tmp_path), "") == []
+
+
+def test_the_real_command_completes(kb: str) -> None:
+    """A shell that starts the command gets the same."""
+    environment = os.environ | completing("numbers", "seat-stuck", "b")
+    done = subprocess.run([kb], env=environment, capture_output=True, text=True, check=True, cwd=SMALL)
+    assert offered(done.stdout) == ["buttons-dead"]
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

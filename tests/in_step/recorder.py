@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from kb_tools.model.compiled import CompiledTree
 
 BRIEF = ("tree", "step", "kind", "causes", "minutes", "isolated", "stop_use", "ended")
-MOST_PATHS = 3000
+MOST_PATHS = 300
 """Trees of more paths are walked with paths joined."""
 RESUMED = 11
 """Python resumes the code of each so many path; the browser that of every one."""
@@ -33,14 +33,14 @@ def paths_of(tree: CompiledTree) -> int:
 class Recorder:
     """Walks every path of a tree in Python and notes the operations for the browser, and what is to come out."""
 
-    def __init__(self, trees: Trees, tree: str, explored: str) -> None:
-        """Begin a walk in `tree`, of which the paths of the tree `explored` are walked."""
+    def __init__(self, trees: Trees, tree: str, joined: set[str] | None = None) -> None:
+        """Begin a walk in `tree`; `joined` holds where other paths have come to, None where no paths are joined."""
         self.trees = trees
         self.walk = Walk(trees, tree)
         self.operations: list[list[Any]] = [["load", tree], ["start", tree]]
         self.expected: list[Any] = [None, None]
         self.paths = 0
-        self.joined: set[str] | None = set() if paths_of(trees[explored]) > MOST_PATHS else None
+        self.joined = joined
 
     def do(self, operation: list[Any], result: Any = None) -> None:  # noqa: ANN401 - JSON
         """Note an operation and its result."""

@@ -1,7 +1,8 @@
 """Every path of every demo tree leads to the same place in the browser's walk and in Python's.
 
 Trees of very many paths are walked with paths joined: where two paths have come to the same step
-with the same causes, isolation and advice, what follows is the same and is walked once.
+with the same causes, isolation and advice, what follows is the same and is walked once. Codes of
+every path of a tree are held against each other where trees are random (`test_random_walks`).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import pytest
 
 from conftest import ROOT
 from in_step.engines import browser, compiled, said
-from in_step.recorder import Recorder
+from in_step.recorder import MOST_PATHS, Recorder, paths_of
 from kb_tools.model.build import load
 
 if TYPE_CHECKING:
@@ -33,20 +34,21 @@ def compare(folder: Path, recorders: list[Recorder]) -> None:
 @pytest.mark.parametrize("tree", TREES)
 def test_every_path_ends_alike(tmp_path: Path, tree: str) -> None:
     """Every path of a demo tree: same step, odds, minutes, isolation, advice and code; codes lead back to it."""
-    recorder = Recorder(TREES, tree, tree)
+    recorder = Recorder(TREES, tree, set() if paths_of(TREES[tree]) > MOST_PATHS else None)
     recorder.every_path()
     ends = sum(step["kind"] in ("fix", "escalate", "done") for step in TREES[tree]["steps"].values())
     assert recorder.paths >= ends
     compare(tmp_path, [recorder])
 
 
-def links() -> dict[str, list[str]]:
-    """Return the link steps of each demo tree that has any."""
-    return {
-        name: found
-        for name, tree in TREES.items()
-        if (found := [step_id for step_id, step in tree["steps"].items() if step["kind"] == "link"])
-    }
+def links() -> dict[str, list[tuple[str, str]]]:
+    """Return the links, as (tree, step), that lead into each demo tree."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for name, tree in TREES.items():
+        for step_id, step in tree["steps"].items():
+            if step["kind"] == "link":
+                found.setdefault(step["link"]["tree"], []).append((name, step_id))
+    return found
 
 
 def way_to(tree: str, goal: str) -> list[tuple[str, str]]:
@@ -65,12 +67,13 @@ def way_to(tree: str, goal: str) -> list[tuple[str, str]]:
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize(("tree", "steps"), links().items(), ids=list(links()))
-def test_every_path_across_the_links_ends_alike(tmp_path: Path, tree: str, steps: list[str]) -> None:
-    """Over each link of a tree, every path of the tree behind it."""
+@pytest.mark.parametrize("sources", links().values(), ids=list(links()))
+def test_every_path_across_the_links_ends_alike(tmp_path: Path, sources: list[tuple[str, str]]) -> None:
+    """Over each link into a tree, every path of that tree; those over several links are joined too."""
     recorders = []
-    for link in steps:
-        recorder = Recorder(TREES, tree, TREES[tree]["steps"][link]["link"]["tree"])
+    joined: set[str] = set()
+    for tree, link in sources:
+        recorder = Recorder(TREES, tree, joined)
         for step, value in way_to(tree, link):
             recorder.answer(step, value)
         recorder.answer(link, "go")

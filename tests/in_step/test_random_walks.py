@@ -241,7 +241,7 @@ def test_every_path_of_small_random_trees(
     recorders = []
     for name, tree in trees.items():
         if paths_of(tree) <= MOST_PATHS:
-            recorder = Recorder(trees, name, name)
+            recorder = Recorder(trees, name)
             recorder.every_path()
             recorders.append(recorder)
     assert len(recorders) > TREES * 0.9

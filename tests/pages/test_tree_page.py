@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from conftest import DEMO_TREES
 from kb_tools.model.build import load
 from kb_tools.model.graph import build_graph
 from kb_tools.numbers.odds import tree_numbers_with_links
@@ -55,10 +56,16 @@ def test_page_is_as_accepted(gold: Callable[[str, str], None]) -> None:
     gold("pages/seat-stuck.html", re.sub(r"\n{2,}", "\n", page).replace("><", ">\n<") + "\n")
 
 
-@pytest.mark.parametrize("tree_id", sorted(load(DEMO).trees))
-def test_every_demo_step_and_way_stands_on_its_page(tree_id: str) -> None:
+@pytest.fixture(scope="module")
+def demo() -> Library:
+    """Read the demo library once; no test changes it."""
+    return load(DEMO)
+
+
+@pytest.mark.parametrize("tree_id", sorted(DEMO_TREES))
+def test_every_demo_step_and_way_stands_on_its_page(tree_id: str, demo: Library) -> None:
     """Each step has a section in the order of the numbers; each way on is a link that names its number."""
-    library = load(DEMO)
+    library = demo
     graph = build_graph(library)
     page = html_of(library, tree_id)
     numbers = step_numbers(library.trees[tree_id])
@@ -75,9 +82,9 @@ def test_every_demo_step_and_way_stands_on_its_page(tree_id: str) -> None:
             assert re.search(rf"go to step {number}\b", part)
 
 
-def test_cautions_come_first() -> None:
+def test_cautions_come_first(demo: Library) -> None:
     """Before the drawing stand the tree's cautions, before a step's instructions those of its hazards."""
-    library = load(DEMO)
+    library = demo
     page = html_of(library, "does-not-stop")
     assert page.index('class="ft-panel') < page.index('class="ft-drawing"') < page.index('id="ft_steps"')
     for name, step in library.trees["does-not-stop"].steps.items():
@@ -118,10 +125,9 @@ def test_no_triangle_without_danger_to_people() -> None:
         assert f"{signal}</p>" in shown
 
 
-def test_a_proof_is_listed_once_and_then_named() -> None:
+def test_a_proof_is_listed_once_and_then_named(demo: Library) -> None:
     """The first step that needs a proof lists its items; later ones say where the list stands."""
-    library = load(DEMO)
-    page = page_of(library, "does-not-stop")
+    page = page_of(demo, "does-not-stop")
     first: dict[str, int] = {}
     for step in page.steps:
         if step.proof:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shlex
+import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -101,8 +102,7 @@ def test_ci_files_do_what_they_say(kb: str, started: Path, tmp_path: Path, name:
     for line in lines:
         done = run(kb, line, started)
         assert done.returncode == 0, f"{line}\n{done.stderr}"
-    broken = tmp_path / "broken"
-    subprocess.run([kb, "start", str(broken)], check=True, capture_output=True)
+    broken = shutil.copytree(started, tmp_path / "broken")
     tree = broken / "trees" / "first" / "chair-does-not-switch-on.yml"
     tree.write_text(tree.read_text("utf-8").replace("to: push-home}", "to: push-hom}", 1), "utf-8")
     found = [run(kb, line, broken) for line in lines if line.startswith("kb check")]
