@@ -1,6 +1,6 @@
 """The command as people and scripts call it: exit codes, streams, formats.
 
-Exit codes and streams are those of real processes (`kb`); what a format holds is read in this process (`within`).
+Sound, findings, JSON and wrong use are run as real processes (`kb`); the rest is read in this process (`within`).
 """
 
 from __future__ import annotations
