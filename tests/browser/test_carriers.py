@@ -134,6 +134,20 @@ def test_a_full_device_keeps_the_edition_it_has(browser: Browser, release: Serve
     release.start()
 
 
+@pytest.mark.parametrize("engine", ["chromium"], indirect=True)
+def test_a_swap_that_finds_no_room_is_told(browser: Browser, release: Served) -> None:
+    """A device that filled up after the release came: who asks for the newer edition reads why the old one stays."""
+    browser.open(f"{release.url}index.html")
+    says(browser, "On this device")
+    publish(release, 2, mark="the next edition")
+    browser.open(f"{release.url}index.html")
+    says(browser, "A newer one is here")
+    used = browser.eval("navigator.storage.estimate().then(found => found.usage)")
+    browser.limit_storage(release.url.split("/some/")[0], int(used) - 1_000_000)
+    browser.click("[data-ft=edition-use]")
+    assert "edition 1" in says(browser, "could not be taken over")
+
+
 @pytest.fixture(scope="session")
 def pocket_file(kb: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the demo library as one file, alone in a folder."""

@@ -140,7 +140,7 @@
     if (!busy) {
       busy = download()
         .catch(async (error) => {
-          failure = String((error && error.message) || error);
+          failure = reason(error);
           await writeState({ error: failure }).catch(() => undefined);
           await tellAll();
           throw error;
@@ -173,9 +173,28 @@
     return { type: "edition-status", current: told(current), waiting: told(waiting), error: failure || state.error };
   }
 
-  async function tellAll() {
-    const message = await status();
+  /** @param {{waiting?: null, error?: string}} otherwise what to tell in place of what is kept here */
+  async function tellAll(otherwise = {}) {
+    const message = { ...(await status()), ...otherwise };
     for (const client of await worker.clients.matchAll({ type: "window" })) client.postMessage(message);
+  }
+
+  /** Make the waiting edition the present one in every open page, or say why that cannot be. */
+  async function use() {
+    let swapped = false;
+    try {
+      swapped = await swap();
+    } catch (error) {
+      // A full device: the button would do nothing, so the reason stands in its place.
+      return tellAll({ waiting: null, error: reason(error) });
+    }
+    if (!swapped) return tellAll();
+    for (const client of await worker.clients.matchAll({ type: "window" })) await client.navigate(client.url);
+  }
+
+  /** @param {any} error */
+  function reason(error) {
+    return String((error && error.message) || error);
   }
 
   /**
@@ -221,13 +240,6 @@
     const asked = event.data && event.data.type;
     if (asked === "edition-status") event.waitUntil(tellAll());
     if (asked === "edition-look") event.waitUntil(look().catch(() => undefined));
-    if (asked === "edition-use") {
-      event.waitUntil(
-        swap().then(async (swapped) => {
-          if (!swapped) return tellAll();
-          for (const client of await worker.clients.matchAll({ type: "window" })) await client.navigate(client.url);
-        }),
-      );
-    }
+    if (asked === "edition-use") event.waitUntil(use());
   });
 })();
