@@ -138,7 +138,6 @@ class WebkitBrowser:
     def open(self, url: str) -> None:
         """Go to an address and wait until it has loaded."""
         self._trace.opened(url)
-        self._process.used_network |= not url.startswith("file:")
         self.driver.get(url)
 
     def url(self) -> str:
