@@ -18,7 +18,7 @@ from browser.browsing import WAIT, CannotDoError, ColorScheme, Look, ScriptError
 from browser.processes import kill_processes_naming
 from browser.scripts import BLANK, FORGET, VISIBLE, judged, literal, unwrapped, wrapped
 
-POLL = 0.05
+POLL = 0.02
 """Seconds between two looks at what is awaited."""
 CHROMIUM_FLAGS = (
     "--no-sandbox",

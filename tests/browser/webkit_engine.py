@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from selenium import webdriver
     from selenium.webdriver.remote.webelement import WebElement
 
-POLL = 0.05
+POLL = 0.02
 """Seconds between two looks at what is awaited."""
 _NOT_YET = (
     ElementClickInterceptedException,

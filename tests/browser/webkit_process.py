@@ -93,6 +93,8 @@ class Process:
             "DISPLAY": display,
             "GDK_BACKEND": "x11",
             "GDK_SCALE": str(self._look.scale),
+            # Pages are painted by the processor; else it would imitate a graphics card that paints them.
+            "WEBKIT_SKIA_ENABLE_CPU_RENDERING": "1",
             "XDG_CONFIG_HOME": str(home),
             "XDG_DATA_HOME": str(home / "data"),
             "XDG_CACHE_HOME": str(home / "cache"),
