@@ -201,6 +201,17 @@ class Trace:
         """Let the origin of an address that a test opens be one of its own."""
         self._own.add(_origin(url))
 
+    def next(self) -> Trace:
+        """Return an empty trace for whoever uses the same window next.
+
+        What a test opened stays the windows' own: a service worker may ask for its server once more, in vain.
+        """
+        return Trace(_own=set(self._own))
+
+    def on_servers(self) -> set[str]:
+        """Return the own origins that are on a server."""
+        return {origin for origin in self._own if urlsplit(origin).scheme in _ON_A_NETWORK}
+
     def outside(self, urls: list[str]) -> list[str]:
         """Return the addresses on a network that are not of an own origin."""
         return [url for url in urls if urlsplit(url).scheme in _ON_A_NETWORK and _origin(url) not in self._own]

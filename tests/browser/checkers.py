@@ -18,11 +18,12 @@ if TYPE_CHECKING:
 NODE_MODULES = Path(__file__).parents[2] / "node_modules"
 WCAG_22_AA = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 """axe-core's tags for the success criteria of WCAG 2.2, levels A and AA."""
-_RUN_AXE = """axe.run(document, {
-  runOnly: {type: 'tag', values: %s},
-  rules: {'target-size': {enabled: true}},
-  resultTypes: ['violations'],
-}).then(result => result.violations)"""
+_RULES: dict[str, object] = {
+    "runOnly": {"type": "tag", "values": WCAG_22_AA},
+    "rules": {"target-size": {"enabled": True}},
+}
+_COLOURS: dict[str, object] = {"runOnly": ["color-contrast"]}
+_RUN_AXE = "axe.run(document, {...%s, resultTypes: ['violations']}).then(result => result.violations)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +62,19 @@ def npm_file(path: str) -> Path:
 
 def axe_violations(browser: Browser) -> list[Violation]:
     """Run axe-core in the open page against WCAG 2.2, A and AA, and return what it breaks."""
-    source = npm_file("axe-core/axe.min.js").read_text("utf-8")
-    # Through the driver and not as a script element: a page's own policy would refuse that, rightly.
-    browser.eval(f"(() => {{ {source} ; window.axe = axe; return true; }})()")
+    return _violations(browser, _RULES)
+
+
+def contrast_violations(browser: Browser) -> list[Violation]:
+    """Run of axe-core's rules only the one of contrast, for a page that was judged in other colours already."""
+    return _violations(browser, _COLOURS)
+
+
+def _violations(browser: Browser, options: dict[str, object]) -> list[Violation]:
+    if not browser.eval("'axe' in window"):
+        source = npm_file("axe-core/axe.min.js").read_text("utf-8")
+        # Through the driver and not as a script element: a page's own policy would refuse that, rightly.
+        browser.eval(f"(() => {{ {source} ; window.axe = axe; return true; }})()")
     return [
         Violation(
             found["id"],
@@ -71,7 +82,7 @@ def axe_violations(browser: Browser) -> list[Violation]:
             found["help"],
             tuple(f"{node['target']}: {node['failureSummary']}" for node in found["nodes"]),
         )
-        for found in browser.eval(_RUN_AXE % json.dumps(WCAG_22_AA))
+        for found in browser.eval(_RUN_AXE % json.dumps(options))
     ]
 
 

@@ -3,21 +3,24 @@
 `browser` is an empty phone-sized window of each engine in turn; `open_browser(Look(...))` opens
 others. Every test fails at its end if a page asked for anything outside its own origin or, where the
 engine tells, had an uncaught error; a test marked `planted` looks at both itself. `serve(folder)` and
-`served` are web servers of this machine; `demo_site` is the demo library, built once a session.
+`served` are web servers of this machine; `demo_site` and `pocket_file` are the demo library, made once a session.
 
 One engine only: `@pytest.mark.parametrize("engine", ["chromium"], indirect=True)`.
 """
 
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import pytest
+from filelock import FileLock
 
 from browser import engines, playwright_engine
 from browser.browsing import Browser, Engine, Look
 from browser.serving import Served
+from conftest import ROOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -86,7 +89,7 @@ def browser(open_browser: OpenBrowser) -> Browser:
 
 @pytest.fixture
 def serve() -> Iterator[Serve]:
-    """Return what serves a folder on a port of its own, so that no storage is shared between tests."""
+    """Return what serves a folder on a port that no other had, so that no storage is shared between tests."""
     running: list[Served] = []
 
     def serve_one(root: Path, prefix: str = "/") -> Served:
@@ -102,8 +105,27 @@ def serve() -> Iterator[Serve]:
 
 @pytest.fixture
 def served(serve: Serve, demo_site: Path) -> Served:
-    """Return a server of the demo site."""
-    return serve(demo_site)
+    """Return a server of the demo site, without its worker, which would fetch the whole edition meanwhile.
+
+    With the real one the site runs in test_carriers.
+    """
+    server = serve(demo_site)
+    server.instead["sw.js"] = Path(__file__).parent / "probe" / "idle_worker.js"
+    return server
+
+
+@pytest.fixture(scope="session")
+def pocket_file(kb: str, shared: Path) -> Path:
+    """Return the demo library as one file, alone in a folder, packed once for all test processes."""
+    out = shared / "pocket" / "pocket.html"
+    with FileLock(shared / "pocket.lock"):
+        if not out.exists():
+            out.parent.mkdir()
+            done = subprocess.run(
+                [kb, "pack", "--library", str(ROOT), "--out", str(out)], capture_output=True, text=True, check=False
+            )
+            assert done.returncode == 0, done.stderr
+    return out
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -16,9 +16,9 @@ from playwright.sync_api import Error as PlaywrightError
 
 from browser.browsing import WAIT, CannotDoError, ColorScheme, Look, ScriptError, Trace, WaitedInVainError
 from browser.processes import kill_processes_naming
-from browser.scripts import VISIBLE, judged, literal, unwrapped, wrapped
+from browser.scripts import BLANK, FORGET, VISIBLE, judged, literal, unwrapped, wrapped
 
-POLL = 0.05
+POLL = 0.02
 """Seconds between two looks at what is awaited."""
 CHROMIUM_FLAGS = (
     "--no-sandbox",
@@ -88,6 +88,31 @@ class _ContextOptions(TypedDict, total=False):
     accept_downloads: bool
 
 
+class _Device:
+    """A context with its first window, and the trace of whoever has it now."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self.context = context
+        self.trace = Trace()
+        self.as_opened = True
+        """Whether nothing was changed that a new address and an emptied storage do not undo."""
+        context.set_default_timeout(WAIT * 1000)
+        context.on("request", lambda request: self.trace.urls.append(request.url))
+        context.on("weberror", lambda error: self.trace.problems.append(str(error.error)))
+        context.on("console", self._note_console)
+        self.page = self.window()
+
+    def window(self) -> Page:
+        """Open a window, another one after the first."""
+        page = self.context.new_page()
+        page.on("websocket", lambda socket: self.trace.urls.append(socket.url))
+        return page
+
+    def _note_console(self, message: ConsoleMessage) -> None:
+        if message.type == "error":
+            self.trace.problems.append(message.text)
+
+
 class _Engine:
     """What the two engines have in common: processes by look, and browsers as contexts of them."""
 
@@ -96,14 +121,27 @@ class _Engine:
 
     def __init__(self) -> None:
         self._processes: dict[object, Process] = {}
+        self._idle: list[tuple[Look, _Device]] = []
 
     def new(self, look: Look) -> PlaywrightBrowser:
-        """Open a browser with empty storage."""
+        """Open a browser with empty storage: an idle one of the same look, or a new context."""
+        for found in self._idle:
+            if found[0] == look:
+                self._idle.remove(found)
+                return PlaywrightBrowser(self, found[1], look)
         key = self._key(look)
         process = self._processes.get(key)
         if process is None or not process.is_connected():
             process = self._processes[key] = self._launch(look)
-        return PlaywrightBrowser(self, process.new_context(**self._context(look)), look)
+        return PlaywrightBrowser(self, _Device(process.new_context(**self._context(look))), look)
+
+    def take_back(self, device: _Device, look: Look) -> None:
+        """Keep a context for the next browser of its look, if it can be made as good as new."""
+        if device.as_opened and self._forgets(device, look):
+            device.trace = device.trace.next()
+            self._idle.append((look, device))
+        else:
+            device.context.close()
 
     def with_profile(self, folder: Path, look: Look) -> ProfileBrowser:
         """Open a browser that keeps its storage in a folder."""
@@ -111,9 +149,14 @@ class _Engine:
 
     def quit(self) -> None:
         """End every process."""
+        self._idle.clear()
         for process in self._processes.values():
             process.close()
         self._processes.clear()
+
+    def _forgets(self, device: _Device, look: Look) -> bool:
+        """Empty what pages from disk stored; False where that cannot be done."""
+        raise NotImplementedError
 
     def _key(self, look: Look) -> object:
         raise NotImplementedError
@@ -138,6 +181,20 @@ class Chromium(_Engine):
         """Use a program; nothing is started yet."""
         super().__init__()
         self._program = program
+
+    def _forgets(self, device: _Device, look: Look) -> bool:
+        # All pages from disk share one storage here. A new context costs twice as much as a page of a tree.
+        try:
+            device.page.goto(BLANK.as_uri())
+            unwrapped(str(device.page.evaluate(wrapped(FORGET))))
+            session = device.context.new_cdp_session(device.page)
+            for origin in device.trace.on_servers():
+                session.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "all"})
+            session.detach()
+            device.page.set_viewport_size({"width": look.width, "height": look.height})
+        except (PlaywrightError, ScriptError):
+            return False
+        return True
 
     def _key(self, look: Look) -> object:
         return None
@@ -174,6 +231,9 @@ class Firefox(_Engine):
         self._program = program
         # The Firefox that people have speaks WebDriver BiDi; a build of Playwright's own does not need it.
         self._channel = None if playwrights_own else "moz-firefox"
+
+    def _forgets(self, device: _Device, look: Look) -> bool:
+        return False  # each page from disk has a storage of its own, which no other page can reach
 
     def _key(self, look: Look) -> object:
         return look.color_scheme, look.reduced_motion
@@ -212,29 +272,18 @@ class Firefox(_Engine):
 class PlaywrightBrowser:
     """A window in Chromium or Firefox; `page` is Playwright's own, for what only one engine can."""
 
-    def __init__(self, engine: _Engine, context: BrowserContext, look: Look, trace: Trace | None = None) -> None:
-        """Open a window in a context; one with the trace of another shares its storage too."""
+    def __init__(self, engine: _Engine, device: _Device, look: Look, page: Page | None = None) -> None:
+        """Take a device with its first window, or a further window of it."""
         self.engine = engine.name
         self.look = look
         self._engine = engine
-        self._context = context
-        self._owner = trace is None
-        self._trace = trace or Trace()
-        if self._owner:
-            context.set_default_timeout(WAIT * 1000)
-            context.on("request", lambda request: self._trace.urls.append(request.url))
-            context.on("weberror", lambda error: self._trace.problems.append(str(error.error)))
-            context.on("console", self._note_console)
-        self.page: Page = context.new_page()
-        self.page.on("websocket", lambda socket: self._trace.urls.append(socket.url))
-
-    def _note_console(self, message: ConsoleMessage) -> None:
-        if message.type == "error":
-            self._trace.problems.append(message.text)
+        self._device = device
+        self._owner = page is None
+        self.page: Page = page or device.page
 
     def open(self, url: str) -> None:
         """Go to an address and wait until it has loaded."""
-        self._trace.opened(url)
+        self._device.trace.opened(url)
         self.page.goto(url)
 
     def url(self) -> str:
@@ -355,6 +404,7 @@ class PlaywrightBrowser:
     ) -> None:
         """Change how the open page is shown."""
         self._need("emulate", "open the browser with another Look; print with pdf()")
+        self._device.as_opened = False
         changes: dict[str, Any] = {"color_scheme": color_scheme, "media": media}
         if reduced_motion is not None:
             changes["reduced_motion"] = "reduce" if reduced_motion else "no-preference"
@@ -364,39 +414,43 @@ class PlaywrightBrowser:
 
     def offline(self, *, on: bool = True) -> None:
         """Cut or restore the network of this browser."""
-        self._context.set_offline(on)
+        self._device.as_opened = False
+        self._device.context.set_offline(on)
 
     def slow_processor(self, factor: float) -> None:
         """Make scripts run this many times slower."""
         self._need("slow_processor", "measure in Chromium")
-        self._context.new_cdp_session(self.page).send("Emulation.setCPUThrottlingRate", {"rate": factor})
+        self._device.as_opened = False
+        self._device.context.new_cdp_session(self.page).send("Emulation.setCPUThrottlingRate", {"rate": factor})
 
     def limit_storage(self, origin: str, size: int) -> None:
         """See `Browser`."""
         self._need("quota", "look for what a full device does in Chromium")
-        session = self._context.new_cdp_session(self.page)
+        self._device.as_opened = False
+        session = self._device.context.new_cdp_session(self.page)
         session.send("Storage.overrideQuotaForOrigin", {"origin": origin, "quotaSize": size})
 
     def another(self) -> PlaywrightBrowser:
         """Open a second window that shares this one's storage."""
-        return PlaywrightBrowser(self._engine, self._context, self.look, self._trace)
+        self._device.as_opened = False
+        return PlaywrightBrowser(self._engine, self._device, self.look, self._device.window())
 
     def requests(self) -> list[str]:
         """Return the addresses outside the opened pages' own origins."""
-        return self._trace.outside(self._trace.urls)
+        return self._device.trace.outside(self._device.trace.urls)
 
     def problems(self) -> list[str]:
         """Return uncaught errors and console errors."""
         return [
             problem
-            for problem in self._trace.problems
+            for problem in self._device.trace.problems
             if SCREENSHOT_STYLE not in problem and not problem.startswith(DROPPED_REQUEST)
         ]
 
     def close(self) -> None:
-        """Close the window; with the first one of a context its storage goes too."""
+        """Close the window; with the first one of a device its storage goes too."""
         if self._owner:
-            self._context.close()
+            self._engine.take_back(self._device, self.look)
         else:
             self.page.close()
 
@@ -416,7 +470,8 @@ class ProfileBrowser(PlaywrightBrowser):
 
     def __init__(self, engine: _Engine, context: BrowserContext, look: Look, folder: Path) -> None:
         """Open a window on a profile."""
-        super().__init__(engine, context, look)
+        super().__init__(engine, _Device(context), look)
+        self._device.as_opened = False
         self._folder = folder
 
     def kill(self) -> None:

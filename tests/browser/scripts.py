@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 from browser.browsing import ScriptError
@@ -22,6 +23,21 @@ VISIBLE = (
     "(element => Boolean(element && element.checkVisibility({visibilityProperty: true})))(document.querySelector(%s))"
 )
 """Whether the first element that matches is shown; holds a selector as a JavaScript literal."""
+
+BLANK = Path(__file__).parent / "probe" / "blank.html"
+FORGET = """(async () => {
+  localStorage.clear();
+  sessionStorage.clear();
+  for (const {name} of await indexedDB.databases()) {
+    await new Promise((resolve, reject) => {
+      const request = indexedDB.deleteDatabase(name);
+      request.onsuccess = resolve;
+      request.onerror = request.onblocked = () => reject(new Error(`database ${name} is in use`));
+    });
+  }
+  return true;
+})()"""
+"""Empties what the open page can reach of its device's storage."""
 
 
 def wrapped(expression: str) -> str:

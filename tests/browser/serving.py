@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import sys
 import threading
 from dataclasses import dataclass, field
@@ -13,12 +14,24 @@ from urllib.parse import urlsplit
 if TYPE_CHECKING:
     from pathlib import Path
 
+_given: set[int] = set()
+
+
+def new_port() -> int:
+    """Return a free port that no server of this process had before: nothing that a browser keeps is for it."""
+    while True:
+        with socket.create_server(("127.0.0.1", 0)) as listener:
+            port: int = listener.getsockname()[1]
+        if port not in _given:
+            _given.add(port)
+            return port
+
 
 @dataclass(slots=True)
 class Served:
     """A folder under an address of this machine.
 
-    `root`, `broken` and `headers` may be changed while it runs.
+    `root`, `broken`, `instead` and `headers` may be changed while it runs.
     """
 
     root: Path
@@ -26,6 +39,8 @@ class Served:
     """The path under which the folder appears, as on a static host that gives each project a folder."""
     broken: set[str] = field(default_factory=set)
     """Paths below the prefix that answer 500, as in a release that arrived in part."""
+    instead: dict[str, Path] = field(default_factory=dict)
+    """Paths below the prefix that answer with another file."""
     headers: dict[str, str] = field(default_factory=lambda: {"Cache-Control": "no-cache"})
     log: list[str] = field(default_factory=list)
     """Paths that were asked for, in order, the query included."""
@@ -39,8 +54,9 @@ class Served:
         return f"http://127.0.0.1:{self.port}{self.prefix}"
 
     def start(self) -> None:
-        """Serve, on the port of last time or a free one."""
+        """Serve, on the port of last time or a new one."""
         served = self
+        self.port = self.port or new_port()
 
         class Handler(SimpleHTTPRequestHandler):
             """Answers from the folder that is served now."""
@@ -58,6 +74,8 @@ class Served:
                     super().do_GET()
 
             def translate_path(self, path: str) -> str:
+                if instead := served.instead.get(urlsplit(path).path.removeprefix(served.prefix)):
+                    return str(instead)
                 self.directory = str(served.root)
                 return super().translate_path("/" + path.removeprefix(served.prefix))
 
@@ -70,7 +88,6 @@ class Served:
                 """Keep the terminal quiet."""
 
         self._server = _QuietServer(("127.0.0.1", self.port), Handler)
-        self.port = self._server.server_port
         # The server looks for a stop this often, in seconds.
         self._thread = threading.Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
         self._thread.start()

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import subprocess
 from typing import TYPE_CHECKING
 
-import pytest
-
 from browser.walking import CURRENT, Data, Trees, Walker
-from conftest import ROOT
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,14 +36,6 @@ def test_a_limit_leads_to_its_row_and_back(browser: Browser, demo_site: Path) ->
     assert browser.attribute("tr:target", "id") == wanted
     browser.back()
     browser.await_js(f"{CURRENT} === '{at}'")
-
-
-@pytest.fixture(scope="session")
-def pocket_file(kb: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the demo library as one file, alone in a folder."""
-    out = tmp_path_factory.mktemp("pocket") / "pocket.html"
-    subprocess.run([kb, "pack", "--quiet", "--library", str(ROOT), "--out", str(out)], check=True)
-    return out
 
 
 def test_the_pocket_file_carries_the_tables(browser: Browser, pocket_file: Path) -> None:

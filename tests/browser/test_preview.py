@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from browser.serving import new_port
 from browser.walking import CURRENT
 from kb_tools.pages.mkdocs_plugin import ThemedSite
 from kb_tools.pages.preview import Preview
@@ -35,7 +36,7 @@ class Shown:
         news = News()
         self.preview = Preview(ThemedSite(root / "mkdocs.yml", TODAY), folder, news, today=lambda: TODAY)
         self.preview.settle()
-        self.server = PreviewServer("127.0.0.1:0", news)
+        self.server = PreviewServer(f"127.0.0.1:{new_port()}", news)
         self.server.begin()
         self.page = f"{self.server.url}trees/seat-stuck.html"
 

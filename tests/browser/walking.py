@@ -7,6 +7,7 @@ from collections import deque
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from pathlib import Path
 
     from browser.browsing import Browser
@@ -19,27 +20,27 @@ Plan = list[tuple[str, Data]]
 CURRENT = "(document.querySelector('[data-ft-current]')?.dataset.ftCurrent ?? null)"
 ACKNOWLEDGE = "[data-ft=caution-ack], [data-ft=isolation-ack]"
 
-# Clicks the real controls inside the page, many in one call: a round trip to a browser for each click
+# Click the real controls inside the page, many in one call: a round trip to a browser for each click
 # of each tree would take minutes.
-_DRIVE = """(async () => {
-  const plan = %s;
+_TAKE = """
   const one = selector => document.querySelector(selector);
+  const current = () => one('[data-ft-current]')?.dataset.ftCurrent;
   const turn = () => new Promise(resolve => setTimeout(resolve));
   const until = async (what, test) => {
     for (let n = 0; n < 200; n += 1) { if (test()) return; await turn(); }
-    throw new Error('waited in vain for ' + what + ' at ' + one('[data-ft-current]')?.dataset.ftCurrent);
+    throw new Error('waited in vain for ' + what + ' at ' + current());
   };
   const press = async selector => {
     const button = one(selector);
-    if (!button) throw new Error('no ' + selector + ' at ' + one('[data-ft-current]')?.dataset.ftCurrent);
-    if (button.disabled) throw new Error(selector + ' is shut at ' + one('[data-ft-current]')?.dataset.ftCurrent);
+    if (!button) throw new Error('no ' + selector + ' at ' + current());
+    if (button.disabled) throw new Error(selector + ' is shut at ' + current());
     const before = one('[data-ft-current]');
     button.click();
     await until('another step', () => one('[data-ft-current]') !== before);
   };
-  for (const {step, via, label, reading} of plan) {
-    await until(step, () => one('[data-ft-current]')?.dataset.ftCurrent === step);
-    for (let ack; (ack = one('%s')); ) ack.click();
+  const take = async ({step, via, label, reading}) => {
+    await until(step, () => current() === step);
+    for (let ack; (ack = one('[data-ft=caution-ack], [data-ft=isolation-ack]')); ) ack.click();
     if (via === 'answer' || via === 'unsure') await press(`[data-ft=answer][data-ft-value=${JSON.stringify(label)}]`);
     else if (via === 'band') {
       const box = one('[data-ft=reading]');
@@ -47,9 +48,21 @@ _DRIVE = """(async () => {
       box.dispatchEvent(new Event('input', {bubbles: true}));
       await press('[data-ft=reading-ok]');
     } else await press(`[data-ft=${{then: 'done', cannot: 'cannot', link: 'go', not_cured: 'not-cured'}[via]}]`);
-  }
-  return one('[data-ft-current]').dataset.ftCurrent;
-})()"""
+  };
+"""
+_DRIVE = f"(async () => {{ {_TAKE} for (const way of %s) await take(way); return current(); }})()"
+_BRANCH = f"""(async () => {{ {_TAKE}
+  const found = [];
+  for (const {{plan, shows}} of %s) {{
+    for (const way of plan) {{
+      const again = one(`[data-ft=trail][data-ft-value='%s/${{way.step}}']`);
+      if (current() !== way.step && again) again.click();
+      await take(way);
+    }}
+    found.push([current(), Boolean(one(shows))]);
+  }}
+  return found;
+}})()"""
 
 
 class Trees:
@@ -96,6 +109,17 @@ class Trees:
         assert found, "no tree of the demo library has such a step"
         return min(found, key=lambda one: len(one[1]))
 
+    def to_ends(self, tree_id: str, kinds: Collection[str]) -> list[tuple[Plan, str]]:
+        """Return the shortest way within a tree to each of its steps of some kinds, and that step; like ways follow."""
+        steps = self.by_id[tree_id]["steps"]
+        found = []
+        for end, about in steps.items():
+            if about["kind"] in kinds:
+                plan = self.plan_where(tree_id, lambda step, about=about: step is about)
+                assert plan is not None, f"no way within {tree_id} to {end}"
+                found.append((plan, end))
+        return sorted(found, key=lambda one: [steps[step]["ways"].index(way) for step, way in one[0]])
+
     def ends_at(self, tree_id: str, plan: Plan) -> str:
         """Return the step where a plan ends."""
         return str(plan[-1][1]["to"] if plan else self.by_id[tree_id]["start"])
@@ -129,6 +153,14 @@ def reading_in(way: Data) -> str:
     else:
         value = low if low is not None else high - 0.1 if high is not None else 1
     return f"{value:g}".replace(".", ",")
+
+
+def _clicks(plan: Plan) -> list[Data]:
+    """Return a plan as the scripts take it."""
+    return [
+        {"step": step, "via": way["via"], "label": way["label"], "reading": way["via"] == "band" and reading_in(way)}
+        for step, way in plan
+    ]
 
 
 class Walker:
@@ -181,17 +213,33 @@ class Walker:
 
     def rush(self, plan: Plan) -> str:
         """Take every way of a plan inside the page, and return the step where it ends."""
-        steps = [
-            {
-                "step": step,
-                "via": way["via"],
-                "label": way["label"],
-                "reading": way["via"] == "band" and reading_in(way),
-            }
-            for step, way in plan
-        ]
-        end: str = self.browser.eval(_DRIVE % (json.dumps(steps), ACKNOWLEDGE))
+        end: str = self.browser.eval(_DRIVE % json.dumps(_clicks(plan)))
         return end
+
+    def branch(self, tree_id: str, plans: list[tuple[Plan, str]]) -> list[tuple[str, bool]]:
+        """Take plans of one tree one after another, inside the page.
+
+        Where a plan leaves the one before it, its step is opened again by the list of answers, as by a person who
+        tries another one.
+
+        Args:
+            tree_id: The tree; its walk stands at the start.
+            plans: Each with a selector.
+
+        Returns:
+            For each plan the step where it ended, and whether its selector was found there.
+
+        """
+        before: Plan = []
+        branches = []
+        for plan, shows in plans:
+            alike = next((n for n, (one, other) in enumerate(zip(plan, before, strict=False)) if one != other), None)
+            branches.append(
+                {"plan": _clicks(plan[min(len(plan), len(before)) if alike is None else alike :]), "shows": shows}
+            )
+            before = plan
+        found = self.browser.eval(_BRANCH % (json.dumps(branches), tree_id))
+        return [(end, shown) for end, shown in found]
 
     def stored(self) -> list[Data]:
         """Return the visits on this device, once they are written."""

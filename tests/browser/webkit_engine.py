@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from selenium import webdriver
     from selenium.webdriver.remote.webelement import WebElement
 
-POLL = 0.05
+POLL = 0.02
 """Seconds between two looks at what is awaited."""
 _NOT_YET = (
     ElementClickInterceptedException,
@@ -138,7 +138,6 @@ class WebkitBrowser:
     def open(self, url: str) -> None:
         """Go to an address and wait until it has loaded."""
         self._trace.opened(url)
-        self._process.used_network |= not url.startswith("file:")
         self.driver.get(url)
 
     def url(self) -> str:

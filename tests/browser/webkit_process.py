@@ -14,14 +14,13 @@ from selenium.common.exceptions import WebDriverException
 
 from browser.browsing import WAIT, ScriptError
 from browser.recording_proxy import RecordingProxy
-from browser.scripts import unwrapped, wrapped
+from browser.scripts import BLANK, FORGET, unwrapped, wrapped
 
 if TYPE_CHECKING:
     from browser.browsing import Look
 
 SCREEN = (3000, 7000)
 """Device pixels of the virtual screen."""
-BLANK = Path(__file__).parent / "probe" / "blank.html"
 # Without it the toolbar keeps the window at 447 pixels or more.
 NARROW_TOOLBAR = """\
 headerbar, toolbar, toolbar *, headerbar *, button, entry, .titlebar * {
@@ -29,18 +28,6 @@ headerbar, toolbar, toolbar *, headerbar *, button, entry, .titlebar * {
 }
 headerbar image, toolbar image, button image { -gtk-icon-transform: scale(0.3); }
 """
-FORGET = """(async () => {
-  localStorage.clear();
-  sessionStorage.clear();
-  for (const {name} of await indexedDB.databases()) {
-    await new Promise((resolve, reject) => {
-      const request = indexedDB.deleteDatabase(name);
-      request.onsuccess = resolve;
-      request.onerror = request.onblocked = () => reject(new Error(`database ${name} is in use`));
-    });
-  }
-  return true;
-})()"""
 
 
 class Screen:
@@ -76,7 +63,6 @@ class Process:
     def __init__(self, driver: str, window: str, display: str, look: Look) -> None:
         """Start it on a screen."""
         self._look = look
-        self.used_network = False
         self.proxy = RecordingProxy()
         self._home = tempfile.TemporaryDirectory(prefix="webkit-", ignore_cleanup_errors=True)
         options = webdriver.WebKitGTKOptions()
@@ -107,6 +93,8 @@ class Process:
             "DISPLAY": display,
             "GDK_BACKEND": "x11",
             "GDK_SCALE": str(self._look.scale),
+            # Pages are painted by the processor; else it would imitate a graphics card that paints them.
+            "WEBKIT_SKIA_ENABLE_CPU_RENDERING": "1",
             "XDG_CONFIG_HOME": str(home),
             "XDG_DATA_HOME": str(home / "data"),
             "XDG_CACHE_HOME": str(home / "cache"),
@@ -118,9 +106,7 @@ class Process:
         return (own.color_scheme, own.reduced_motion, own.scale) == (look.color_scheme, look.reduced_motion, look.scale)
 
     def as_new(self) -> bool:
-        """Forget what pages from disk stored; what servers' pages stored cannot be reached once they are gone."""
-        if self.used_network:
-            return False
+        """Forget what pages from disk stored; nothing reaches what servers' pages stored: no port comes again."""
         try:
             first, *others = self.driver.window_handles
             for handle in others:

@@ -1,0 +1,1 @@
+// A service worker that does nothing: pages come from the server.
