@@ -14,7 +14,7 @@
   const DEEPEST = 20;
 
   Object.assign(faultTrees, { counted });
-  Object.assign(view, { h, blocks, plain, fill, icon, root, clock, minutes, odds, gate, field, button, box, ok, unit, way, ask, choiceOf, panel });
+  Object.assign(view, { h, blocks, plain, fill, icon, root, clock, minutes, odds, gate, field, button, box, ok, unit, way, ask, choiceOf, panel, shut });
 
   /**
    * An element. Functions among the properties listen to the event of that name; `ft` is `data-ft`.
@@ -235,5 +235,13 @@
       opener.setAttribute("aria-expanded", String(!body.hidden));
     }, { "aria-expanded": "false" });
     return { opener, body };
+  }
+
+  /** Shut what a button opens, to be made anew when it is opened again. @param {any} opener @param {any} body */
+  function shut(opener, body) {
+    if (!body.firstChild) return;
+    body.replaceChildren();
+    body.hidden = true;
+    opener.setAttribute("aria-expanded", "false");
   }
 })();

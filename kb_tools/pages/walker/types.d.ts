@@ -333,6 +333,7 @@ interface View {
   choiceOf(name: string, title: string, values: [string, string][], now: string | null, chosen: (value: string) => void, shut?: string[]): any;
   visitField(of: { visit: Visit; save: () => void }, name: string): any;
   deskAsk(session: Session): any;
+  shut(opener?: any, body?: any): void;
   panel(ft: string | null, label: string, content: () => any): { opener: any; body: any };
   session: {
     begin(tree: string, mode: Visit["mode"]): Promise<Session>;
@@ -350,7 +351,7 @@ interface View {
   fix(session: Session, gate: Gate): any;
   done(session: Session, gate: Gate): any;
   escalate(session: Session, gate: Gate): any;
-  closing(session: Session): any;
+  closing(session: Session, aside?: boolean): any;
   strip(session: Session): any[];
   standing(session: Session): any;
   trail(session: Session): any;

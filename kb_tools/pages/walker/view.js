@@ -16,8 +16,10 @@
   let session = null;
   /** Where the walk is drawn. @type {any} */
   let screen = null;
-  /** @type {any} */
-  let status = null;
+  /** What the walk says; it stands as long as the walk does, so that a screen reader hears what changes in it. */
+  const status = h("p.fw-status", { role: "status", "aria-live": "polite" });
+  /** What stands around the steps of a walk; kept while nothing in it changes, so that a step costs less. @type {any} */
+  let frame = {};
   /** @type {"technician" | "desk"} */
   let mode = "technician";
   /** @type {(() => void)[]} */
@@ -90,14 +92,35 @@
       document.body.append((screen = h("main")));
     }
     screen.className = "fw-walker" + (keysShown ? " fw-keys" : "");
-    status = h("p.fw-status", { role: "status", "aria-live": "polite" });
+    status.textContent = "";
   }
 
-  /** Fill the screen; what stands there already is not taken out and put back. @param {...any} parts */
-  function lay(...parts) {
+  /** Fill the screen or a part of it; what stands there already is not taken out and put back. @param {any} place @param {...any} parts */
+  function lay(place, ...parts) {
     const nodes = parts.flat(9).filter(Boolean);
-    [...screen.childNodes].forEach((/** @type {any} */ node) => nodes.includes(node) || node.remove());
-    nodes.forEach((node, at) => node === screen.childNodes[at] || screen.insertBefore(node, screen.childNodes[at] || null));
+    [...place.childNodes].forEach((/** @type {any} */ node) => nodes.includes(node) || node.remove());
+    nodes.forEach((node, at) => node === place.childNodes[at] || place.insertBefore(node, place.childNodes[at] || null));
+  }
+
+  /** The frame of the open walk, with nothing in it opened. */
+  function framed() {
+    const { visit, tree } = session;
+    const made = [visit.mode, keysShown, visit.fields.job, tree.title].join("\n");
+    if (frame.of !== session || frame.made !== made) {
+      const [hand, handed] = view.handOver(session, "tool");
+      frame = {
+        of: session, made, hand, handed, end: view.closing(session, true),
+        bar: h("header.fw-bar", h("span", tree.title), h("strong.fw-job", visit.fields.job)),
+        strip: h("div.fw-strip"),
+        tools: h("nav.fw-tools"),
+        back: button("back", "tool", words.back, back),
+        others: [button("record", "tool", words.record, () => record(visit)), button("pause", "tool", words.pause, () => page("")),
+          modeButton(), button("keys", "tool", words.keys, toggleKeys, { "aria-expanded": String(keysShown) })],
+      };
+    }
+    view.shut(frame.hand, frame.handed);
+    view.shut(...frame.end.children);
+    return frame;
   }
 
   /** @param {() => Promise<any>} make @returns {Promise<void>} rejects with what make rejects with; the page then stays */
@@ -124,19 +147,14 @@
     const notes = [...session.notes.splice(0), ...(faultTrees.store.kept ? [] : [words.not_kept])];
     const live = session.knowing ? view.known(session) : view.stepSection(session);
     const first = firstPanel();
-    const handing = live.querySelector('[data-ft="hand-over"]') ? ["", ""] : view.handOver(session, "tool");
-    const ending = live.querySelector('[data-ft="end-visit"], [data-ft="left"]') ? "" : view.closing(session);
-    lay(
-      h("header.fw-bar", h("span", session.tree.title), h("strong.fw-job", visit.fields.job)),
-      h("div.fw-strip"), status,
+    const handing = !live.querySelector('[data-ft="hand-over"]');
+    const { bar, strip, tools, back, hand, handed, end, others } = framed();
+    const ending = live.querySelector('[data-ft="end-visit"], [data-ft="left"]') ? "" : end;
+    tools.setAttribute("aria-label", words.step_line.replace("{n}", String(visit.steps.length + 1)));
+    lay(tools, back, handing && hand, others);
+    lay(screen, bar, strip, status,
       first || (visit.mode === "desk" && view.deskAsk(session)), live, ...view.assumed(session), session.knowing ? "" : view.standing(session),
-      h("nav.fw-tools", { "aria-label": words.step_line.replace("{n}", String(visit.steps.length + 1)) },
-        button("back", "tool", words.back, back), handing[0],
-        button("record", "tool", words.record, () => record(visit)),
-        button("pause", "tool", words.pause, () => page("")),
-        modeButton(), button("keys", "tool", words.keys, toggleKeys, { "aria-expanded": String(keysShown) })),
-      handing[1], ending, keyList(), view.trail(session),
-    );
+      tools, handing && handed, ending, keyList(), view.trail(session));
     drawStrip();
     if (notes.length) say(notes.join(" "));
     const target = screen.querySelector(".fw-found h2, .fw-unasked h2") || live.querySelector(".fw-cautions:not(.fw-read)") || live.querySelector("h1");
@@ -167,7 +185,7 @@
   }
 
   function drawStrip() {
-    const strip = screen.querySelector(".fw-strip");
+    const { strip } = frame;
     strip.replaceChildren(...view.strip(session));
     strip.hidden = !strip.firstChild;
     // Measured when the page is drawn anyway: what gets the focus must not lie below the strip.
@@ -195,7 +213,7 @@
     const of = visit || session.visit;
     cover();
     const returns = session?.visit.id === of.id && !of.ended ? () => step(true) : null;
-    lay(status, view.recordScreen(of, { back: returns, close: () => page("") }));
+    lay(screen, status, view.recordScreen(of, { back: returns, close: () => page("") }));
     window.scrollTo(0, 0);
     screen.querySelector("h1").focus();
   }

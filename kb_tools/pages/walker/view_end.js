@@ -121,9 +121,10 @@
   /**
    * How the chair is left, what came of it, a remark: at ends open, elsewhere on request.
    * @param {Session} session
+   * @param {boolean} [aside] on request wherever the walk stands
    */
-  function closing(session) {
-    if (session.state.ended) return view.box(words.end_title, form(session));
+  function closing(session, aside) {
+    if (session.state.ended && !aside) return view.box(words.end_title, form(session));
     const { opener, body } = view.panel("end-visit", words.end_visit, () => form(session));
     return h("div.fw-end", opener, body);
   }

@@ -30,16 +30,23 @@
     ].filter(Boolean);
   }
 
+  /** Where one stands; one for all steps, for a browser makes such an element slowly. */
+  const open = h("details.fw-standing", h("summary"), h("ul"));
+
   /** @param {Session} session @returns {any} causes still possible with odds in words, minutes left and at worst */
   function standing(session) {
     const { minutes, ended } = session.state;
     const causes = session.causes();
     if (ended) return "";
     const left = fill(words.time_left, { minutes: view.minutes(minutes.expected), worst: view.minutes(minutes.worst) });
-    const lines = causes.map((one) => h("li", view.likely(session, one)));
-    if (lines.length === 1) return h("p.fw-standing", fill(words.standing_one, { cause: view.stepName(session, causes[0].id) }), " · ", left);
-    if (!lines.length) return h("p.fw-standing", left);
-    return h("details.fw-standing", h("summary", fill(words.standing, { n: causes.length }), " · ", left), h("ul", lines));
+    if (causes.length === 1) return h("p.fw-standing", fill(words.standing_one, { cause: view.stepName(session, causes[0].id) }), " · ", left);
+    if (!causes.length) return h("p.fw-standing", left);
+    const [summary, list] = open.children;
+    open.open = false;
+    summary.textContent = fill(words.standing, { n: causes.length }) + " · " + left;
+    // Shut as it is, the list can wait until the browser has drawn the step.
+    setTimeout(() => list.replaceChildren(...causes.map((one) => h("li", view.likely(session, one)))));
+    return open;
   }
 
   /** @param {Session} session @returns {{at: number, text: string}[]} answers that were not known, from 0, each as a sentence */
@@ -53,26 +60,22 @@
   }
 
   /** The trail on the screen; what has not changed stays there, so that a step costs no more late in a walk. */
-  const drawn = { of: /** @type {Session | null} */ (null), list: h("ol.fw-plain"), told: /** @type {string[]} */ ([]) };
+  const drawn = { of: /** @type {Session | null} */ (null), mode: "", list: h("ol.fw-plain"), told: /** @type {RecordStep[]} */ ([]) };
 
   /** @param {Session} session @returns {any} the answered steps, each of which can be opened again */
   function trail(session) {
-    const { steps } = session.visit;
+    const { steps, mode } = session.visit;
     if (!steps.length) return "";
-    if (drawn.of !== session) Object.assign(drawn, { of: session, list: h("ol.fw-plain"), told: [] });
+    if (drawn.of !== session || drawn.mode !== mode) Object.assign(drawn, { of: session, mode, list: h("ol.fw-plain"), told: [] });
     const { list, told } = drawn;
-    steps.forEach((one, at) => {
-      const parts = [at + 1 + ". " + session.asked(one), session.told(one), one.tree + "/" + one.step];
-      const now = parts.join("\n");
-      if (told[at] === now) return;
-      told[at] = now;
-      const item = h("li", button("trail", "trail", [h("span.fw-trail-step", parts[0]), h("strong", parts[1])],
-        () => view.shell.act(() => session.reopen(at)), { "data-ft-value": parts[2] }));
-      if (at < list.children.length) list.children[at].replaceWith(item);
-      else list.append(item);
-    });
-    while (list.children.length > steps.length) list.lastChild.remove();
-    told.length = steps.length;
+    const same = steps.findIndex((one, at) => told[at] !== one);
+    told.length = same < 0 ? steps.length : same;
+    while (list.children.length > told.length) list.lastChild.remove();
+    for (const one of steps.slice(told.length)) {
+      const n = told.push(one);
+      list.append(h("li", button("trail", "trail", [h("span.fw-trail-step", n + ". " + session.asked(one)), h("strong", session.told(one))],
+        () => view.shell.act(() => session.reopen(n - 1)), { "data-ft-value": one.tree + "/" + one.step })));
+    }
     return list.parentNode || h("section.fw-trails", { "aria-labelledby": "fw_trail_title" }, h("h2", { id: "fw_trail_title" }, words.trail), list);
   }
 
