@@ -89,7 +89,7 @@ def test_history(browser: Browser) -> None:
     assert browser.title() == "Second"
 
 
-@pytest.mark.parametrize("look", [Look(width=320, height=480), DESKTOP], ids=["small", "desktop"])
+@pytest.mark.parametrize("look", [Look(width=320, height=480, scale=2), DESKTOP], ids=["small", "desktop"])
 def test_size_and_screenshot(open_browser: OpenBrowser, look: Look, tmp_path: Path) -> None:
     """A page gets the room and the pixel density that a look says, and a screenshot shows it."""
     browser = open_browser(look)
@@ -267,7 +267,7 @@ def test_touch_print_and_slow_processor(open_browser: OpenBrowser, tmp_path: Pat
       Array.from({length: 200000}, (_, n) => String((n * 7919) % 200003)).sort();
       return performance.now() - start;
     })()"""
-    fast = min(browser.eval(busy) for _ in range(3))
+    fast = min(browser.eval(busy) for _ in range(10))  # a machine that does much else disturbs some of them
     browser.slow_processor(8)
     assert browser.eval(busy) > 2 * fast
 

@@ -6,6 +6,7 @@ import shutil
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
+from filelock import FileLock
 
 from author.kb_run import DAY, kb
 from browser.walking import CURRENT, Trees, Walker, await_in_view, page
@@ -28,21 +29,27 @@ class Editions(NamedTuple):
     pocket: Path
 
 
-@pytest.fixture(scope="module")
-def editions(tmp_path_factory: pytest.TempPathFactory) -> Editions:
-    """Build the small library before and after a tree and a step of it were renamed."""
-    folder = tmp_path_factory.mktemp("editions")
-    library = shutil.copytree(ROOT / "tests" / "data" / "small", folder / "library")
-    assert kb(library, "build", "--out", str(folder / "old"), *DAY).code == 0
+@pytest.fixture(scope="session")
+def editions(shared: Path) -> Editions:
+    """Build the small library before and after a tree and a step of it were renamed, once for all test processes."""
+    made = Editions(shared / "editions" / "old", shared / "editions" / "new", shared / "editions" / "pocket.html")
+    with FileLock(shared / "editions.lock"):
+        if not made.pocket.exists():
+            _build(made)
+    return made
+
+
+def _build(made: Editions) -> None:
+    library = shutil.copytree(ROOT / "tests" / "data" / "small", made.old.parent / "library")
+    assert kb(library, "build", "--out", str(made.old), *DAY).code == 0
     assert kb(library, "rename", f"{TREE}/{STEP}", NEW_STEP, *DAY).code == 0
     assert kb(library, "rename", TREE, NEW_TREE, *DAY).code == 0
-    built = kb(library, "build", "--out", str(folder / "new"), *DAY)
+    built = kb(library, "build", "--out", str(made.new), *DAY)
     assert built.code == 0, built.out
-    for site in ("old", "new"):
+    for site in (made.old, made.new):
         # The real worker would go on showing the old edition until it holds the whole new one.
-        (folder / site / "sw.js").write_text("", "utf-8")
-    assert kb(library, "pack", "--out", str(folder / "pocket.html"), *DAY).code == 0
-    return Editions(folder / "old", folder / "new", folder / "pocket.html")
+        (site / "sw.js").write_text("", "utf-8")
+    assert kb(library, "pack", "--out", str(made.pocket), *DAY).code == 0
 
 
 def walked(browser: Browser, url: str, trees: Trees) -> Walker:
