@@ -10,12 +10,15 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import jsonschema
 import pytest
-from click.testing import CliRunner, Result
 
-from kb_tools.cli._main import main
+from author.kb_run import invoked
+
+if TYPE_CHECKING:
+    from click.testing import Result
 
 SOUND = """\
 title: The lamp stays dark
@@ -46,10 +49,7 @@ def kb(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
 def within(*arguments: str, cwd: Path) -> Result:
     """Run the command inside this process, in `cwd`; its streams are kept apart."""
     with contextlib.chdir(cwd):
-        done = CliRunner().invoke(main, arguments)
-    if done.exception and not isinstance(done.exception, SystemExit):
-        raise done.exception
-    return done
+        return invoked(*arguments)
 
 
 @pytest.fixture

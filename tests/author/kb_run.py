@@ -6,7 +6,7 @@ import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 from conftest import ROOT
 from kb_tools.cli._main import main
@@ -26,6 +26,14 @@ class Ran:
     out: str
 
 
+def invoked(*arguments: str, typed: str = "") -> Result:
+    """Run a command in this process, its streams kept apart; raises what it raised."""
+    done = CliRunner().invoke(main, arguments, input=typed)
+    if done.exception and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done
+
+
 def kb(library: Path, *arguments: str, typed: str = "") -> Ran:
     """Run a command in this process.
 
@@ -35,9 +43,7 @@ def kb(library: Path, *arguments: str, typed: str = "") -> Ran:
         typed: What is typed when it asks.
 
     """
-    done = CliRunner().invoke(main, [*arguments, "--library", str(library)], input=typed)
-    if done.exception and not isinstance(done.exception, SystemExit):
-        raise done.exception
+    done = invoked(*arguments, "--library", str(library), typed=typed)
     return Ran(done.exit_code, done.output)
 
 

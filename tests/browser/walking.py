@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import deque
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ _TAKE = """
   };
   const take = async ({step, via, label, reading}) => {
     await until(step, () => current() === step);
-    for (let ack; (ack = one('[data-ft=caution-ack], [data-ft=isolation-ack]')); ) ack.click();
+    for (let ack; (ack = one('ACKNOWLEDGE')); ) ack.click();
     if (via === 'answer' || via === 'unsure') await press(`[data-ft=answer][data-ft-value=${JSON.stringify(label)}]`);
     else if (via === 'band') {
       const box = one('[data-ft=reading]');
@@ -49,7 +50,7 @@ _TAKE = """
       await press('[data-ft=reading-ok]');
     } else await press(`[data-ft=${{then: 'done', cannot: 'cannot', link: 'go', not_cured: 'not-cured'}[via]}]`);
   };
-"""
+""".replace("ACKNOWLEDGE", ACKNOWLEDGE)
 _DRIVE = f"(async () => {{ {_TAKE} for (const way of %s) await take(way); return current(); }})()"
 _BRANCH = f"""(async () => {{ {_TAKE}
   const found = [];
@@ -233,10 +234,8 @@ class Walker:
         before: Plan = []
         branches = []
         for plan, shows in plans:
-            alike = next((n for n, (one, other) in enumerate(zip(plan, before, strict=False)) if one != other), None)
-            branches.append(
-                {"plan": _clicks(plan[min(len(plan), len(before)) if alike is None else alike :]), "shows": shows}
-            )
+            shared = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(plan, before, strict=False)))
+            branches.append({"plan": _clicks(plan[shared:]), "shows": shows})
             before = plan
         found = self.browser.eval(_BRANCH % (json.dumps(branches), tree_id))
         return [(end, shown) for end, shown in found]
